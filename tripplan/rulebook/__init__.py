@@ -1,0 +1,133 @@
+"""The rule book: every adjustable number with its unit, source and provenance, and how a centre overrides one.
+
+The baseline ships in the package. A centre's own file replaces single values by key, each with a reason; what was
+replaced stays visible in every plan.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+from typing import Literal
+
+from pydantic import Field
+
+from tripplan.errors import BadRecord, Fault
+from tripplan.record import Record, TomlFile, judge, read_toml
+from tripplan.sources import SOURCES
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One adjustable number: what it is, and who says so."""
+
+    key: str  # "light.exit_before_sunset_min"
+    value: float
+    unit: str
+    title: str
+    source: str  # a key of sources.py
+    provenance: str  # "verified", "common practice", "from memory"
+    note: str = ""
+    reason: str = ""  # why the centre replaced it; empty for the baseline
+    baseline_value: float | None = None  # what it was before; None when not replaced
+
+    @property
+    def overridden(self) -> bool:
+        """Whether a centre replaced the baseline's value."""
+        return self.baseline_value is not None
+
+
+@dataclass(frozen=True)
+class RuleBook:
+    """All rules by key."""
+
+    rules: Mapping[str, Rule] = field(default_factory=dict)
+
+    def __getitem__(self, key: str) -> Rule:
+        """Return a rule; raises KeyError for a key that is not in the book (a fault of the program)."""
+        return self.rules[key]
+
+    def value(self, key: str) -> float:
+        """Return the number of a rule, in the unit that ends its key."""
+        return self.rules[key].value
+
+    @property
+    def overridden(self) -> tuple[Rule, ...]:
+        """The rules that the centre replaced, in order of key."""
+        return tuple(rule for _, rule in sorted(self.rules.items()) if rule.overridden)
+
+    def with_overrides(self, path: Path) -> RuleBook:
+        """Return the book with the values of a centre's file, each with its reason.
+
+        Raises BadRecord for a key not in the book, a value that is not a number from 0 up, or a missing reason.
+        """
+        file = read_toml(path)
+        faults: list[Fault] = []
+        rules = dict(self.rules)
+        for area, entries in file.data.items():
+            if not isinstance(entries, dict) or not all(isinstance(entry, dict) for entry in entries.values()):
+                faults.append(file.fault((area,), f"{area} must be a table of rules, like [light.exit_before_sunset_min]"))
+                continue
+            for name, entry in entries.items():
+                key = f"{area}.{name}"
+                if key not in rules:
+                    near = difflib.get_close_matches(key, rules, n=1)
+                    hint = f'did you mean "{near[0]}"?' if near else "`tripplan rules` lists the keys"
+                    faults.append(file.fault((area, name), f"{key} is not a rule; {hint}"))
+                    continue
+                try:
+                    override = judge(file, _Override, entry, (area, name))
+                except BadRecord as error:
+                    faults.extend(error.faults)
+                    continue
+                if not (ceiling := _CEILINGS.get(rules[key].unit, 1e6)) >= override.value:
+                    faults.append(
+                        file.fault((area, name, "value"), f"{key} is {override.value:g}; it must be at most {ceiling:g}")
+                    )
+                    continue
+                rules[key] = replace(
+                    rules[key],
+                    value=override.value,
+                    reason=override.reason,
+                    source="CENTRE",
+                    baseline_value=rules[key].value,
+                )
+        if faults:
+            raise BadRecord(tuple(faults))
+        return RuleBook(MappingProxyType(rules))
+
+
+_CEILINGS = {"fraction": 1.0, "bar": 2.0, "percent": 100.0}
+
+
+class _Override(Record):
+    value: float = Field(ge=0, allow_inf_nan=False, description="the centre's own number, in the rule's unit")
+    reason: str = Field(min_length=3, description="why the centre uses another value")
+
+
+class _Entry(Record):
+    title: str = Field(min_length=3)
+    value: float = Field(ge=0, allow_inf_nan=False)
+    unit: str
+    source: str
+    provenance: Literal["verified", "common practice", "from memory"]
+    note: str = ""
+
+
+@cache
+def baseline() -> RuleBook:
+    """Return the rule book that ships with the program.  Raises BadRecord when the shipped file is damaged."""
+    file: TomlFile = read_toml(Path(__file__).with_name("baseline.toml"))
+    rules = {}
+    for area, entries in file.data.items():
+        for name, data in entries.items():
+            entry = judge(file, _Entry, data, (area, name))
+            if entry.source not in SOURCES:
+                raise BadRecord((file.fault((area, name, "source"), f"{entry.source} is not in sources.py"),))
+            key = f"{area}.{name}"
+            rules[key] = Rule(key=key, **entry.model_dump())
+    return RuleBook(MappingProxyType(rules))

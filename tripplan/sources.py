@@ -1,0 +1,70 @@
+"""One entry for each source that a number or a rule names; code and the rule book cite it by its key."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a number comes from and how well we know it."""
+
+    key: str
+    title: str
+    provenance: str  # "verified", "common practice", "from memory", "computed"
+    note: str = ""
+
+
+def _s(key: str, title: str, provenance: str, note: str = "") -> Source:
+    return Source(key, title, provenance, note)
+
+
+_ALL = (
+    _s("NAVY_7", "US Navy Diving Manual, Revision 7 (2016), tables 9-4 to 9-8 and 2A-1, 2A-2", "verified",
+       "read in a public transcription, not against a page image of the manual; table 9-4 is computed by the "
+       "manual's formula, the older printed edition taken where it is deeper"),
+    _s("NAVY_RULES", "Rules around the US Navy air tables", "verified",
+       "mostly from Revision 4 Change A; a few from memory, each taken in the cautious reading"),
+    _s("ISO_2533", "ISO 2533:1975 Standard Atmosphere", "verified", "computed from the published constants"),
+    _s("ZH_L16C", "Published ZH-L16C nitrogen coefficients", "from memory",
+       "the changed C values of a are from memory; b of compartment 4 in the cautious reading"),
+    _s("ISO_24801_1", "ISO 24801-1: recreational divers, level 1 (supervised diver)", "verified",
+       "parameters read in a secondary summary"),
+    _s("ISO_24801_2", "ISO 24801-2: recreational divers, level 2 (autonomous diver)", "verified",
+       "parameters read in a secondary summary"),
+    _s("ISO_24801_3", "ISO 24801-3: recreational divers, level 3 (dive leader)", "from memory"),
+    _s("ISO_24802", "ISO 24802-1 and -2: instructors, levels 1 and 2", "from memory"),
+    _s("ISO_24803", "ISO 24803: recreational diving providers", "verified", "extract and contents list only"),
+    _s("FR_CHILD", "French national federation rule for young divers", "verified", "secondary sources"),
+    _s("FR_SPORTS_CODE", "French Sports Code, articles A322-72 to A322-80", "verified"),
+    _s("AU_WHS", "Australian model WHS Regulations, part 4.8", "verified"),
+    _s("QLD_GUIDE", "Workplace Health and Safety Queensland guidance on introductory divers", "verified"),
+    _s("TH_2025", "Thai notice of April 2025 on group sizes", "verified", "trade press"),
+    _s("HSA_IE", "HSA Ireland, diving at work: emergency plans and equipment", "verified"),
+    _s("OSHA_T", "29 CFR 1910 Subpart T and its appendix C", "verified", "partly read as a summary"),
+    _s("HSE_ACOP", "HSE diving codes of practice, 2014", "verified", "secondary note on the oxygen limit"),
+    _s("MV_GUIDE", "Maldives diving guidelines", "verified", "secondary reproduction"),
+    _s("UK_8", "Diving at Work Regulations 1997, regulation 8", "verified"),
+    _s("NI_6", "Diving at Work Regulations (Northern Ireland) 2005, regulation 6", "verified"),
+    _s("NWS_30_30", "30-30 lightning rule", "verified"),
+    _s("EN_13319", "EN 13319 depth gauges: 1 bar reads 10 m", "verified", "summary by a test house"),
+    _s("SCHUREMAN", "P. Schureman, US Coast and Geodetic Survey Special Publication 98", "verified",
+       "checked against the tidal authority's own predictions"),
+    _s("ASTRONOMY", "Solar position for the place and date, by the astral library", "computed",
+       "checked against tables of the US Naval Observatory"),
+    _s("GEODESIC", "Distance along the WGS 84 ellipsoid, by the geopy library", "computed"),
+    _s("SITE_FILE", "The site file, as surveyed by the centre", "the centre's own"),
+    _s("STATION_FILE", "The tide station file", "the centre's own"),
+    _s("REQUEST", "What the leader asked for", "the leader's own"),
+    _s("ROSTER", "The centre's list of people", "the centre's own"),
+    _s("CENTRE", "The centre's own rule", "the centre's own"),
+    _s("COMMON_PRACTICE", "Common practice of the trade", "common practice"),
+    _s("PHYSICS", "Physics of gases and liquids", "computed"),
+)
+
+SOURCES: dict[str, Source] = {source.key: source for source in _ALL}
+
+
+def source(key: str) -> Source:
+    """Return the source with a key; raises KeyError for a key that nobody wrote down."""
+    return SOURCES[key]
