@@ -97,9 +97,7 @@ def judge(file: TomlFile, model: type[Kind], data: Any = None, at: Location = ()
     try:
         return model.model_validate(file.data if data is None else data)
     except ValidationError as error:
-        faults = {
-            file.fault(at + _clean(tuple(item["loc"])), _sentence(dict(item), model)) for item in error.errors()
-        }
+        faults = {file.fault(at + _clean(tuple(item["loc"])), _sentence(dict(item), model)) for item in error.errors()}
         raise BadRecord(tuple(faults)) from None
 
 

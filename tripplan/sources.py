@@ -20,18 +20,38 @@ def _s(key: str, title: str, provenance: str, note: str = "") -> Source:
 
 
 _ALL = (
-    _s("NAVY_7", "US Navy Diving Manual, Revision 7 (2016), tables 9-4 to 9-8 and 2A-1, 2A-2", "verified",
-       "read in a public transcription, not against a page image of the manual; table 9-4 is computed by the "
-       "manual's formula, the older printed edition taken where it is deeper"),
-    _s("NAVY_RULES", "Rules around the US Navy air tables", "verified",
-       "mostly from Revision 4 Change A; a few from memory, each taken in the cautious reading"),
+    _s(
+        "NAVY_7",
+        "US Navy Diving Manual, Revision 7 (2016), tables 9-4 to 9-8 and 2A-1, 2A-2",
+        "verified",
+        "read in a public transcription, not against a page image of the manual; table 9-4 is computed by the "
+        "manual's formula, the older printed edition taken where it is deeper",
+    ),
+    _s(
+        "NAVY_RULES",
+        "Rules around the US Navy air tables",
+        "verified",
+        "mostly from Revision 4 Change A; a few from memory, each taken in the cautious reading",
+    ),
     _s("ISO_2533", "ISO 2533:1975 Standard Atmosphere", "verified", "computed from the published constants"),
-    _s("ZH_L16C", "Published ZH-L16C nitrogen coefficients", "from memory",
-       "the changed C values of a are from memory; b of compartment 4 in the cautious reading"),
-    _s("ISO_24801_1", "ISO 24801-1: recreational divers, level 1 (supervised diver)", "verified",
-       "parameters read in a secondary summary"),
-    _s("ISO_24801_2", "ISO 24801-2: recreational divers, level 2 (autonomous diver)", "verified",
-       "parameters read in a secondary summary"),
+    _s(
+        "ZH_L16C",
+        "Published ZH-L16C nitrogen coefficients",
+        "from memory",
+        "the changed C values of a are from memory; b of compartment 4 in the cautious reading",
+    ),
+    _s(
+        "ISO_24801_1",
+        "ISO 24801-1: recreational divers, level 1 (supervised diver)",
+        "verified",
+        "parameters read in a secondary summary",
+    ),
+    _s(
+        "ISO_24801_2",
+        "ISO 24801-2: recreational divers, level 2 (autonomous diver)",
+        "verified",
+        "parameters read in a secondary summary",
+    ),
     _s("ISO_24801_3", "ISO 24801-3: recreational divers, level 3 (dive leader)", "from memory"),
     _s("ISO_24802", "ISO 24802-1 and -2: instructors, levels 1 and 2", "from memory"),
     _s("ISO_24803", "ISO 24803: recreational diving providers", "verified", "extract and contents list only"),
@@ -48,10 +68,18 @@ _ALL = (
     _s("NI_6", "Diving at Work Regulations (Northern Ireland) 2005, regulation 6", "verified"),
     _s("NWS_30_30", "30-30 lightning rule", "verified"),
     _s("EN_13319", "EN 13319 depth gauges: 1 bar reads 10 m", "verified", "summary by a test house"),
-    _s("SCHUREMAN", "P. Schureman, US Coast and Geodetic Survey Special Publication 98", "verified",
-       "checked against the tidal authority's own predictions"),
-    _s("ASTRONOMY", "Solar position for the place and date, by the astral library", "computed",
-       "checked against tables of the US Naval Observatory"),
+    _s(
+        "SCHUREMAN",
+        "P. Schureman, US Coast and Geodetic Survey Special Publication 98",
+        "verified",
+        "checked against the tidal authority's own predictions",
+    ),
+    _s(
+        "ASTRONOMY",
+        "Solar position for the place and date, by the astral library",
+        "computed",
+        "checked against tables of the US Naval Observatory",
+    ),
     _s("GEODESIC", "Distance along the WGS 84 ellipsoid, by the geopy library", "computed"),
     _s("SITE_FILE", "The site file, as surveyed by the centre", "the centre's own"),
     _s("STATION_FILE", "The tide station file", "the centre's own"),

@@ -70,7 +70,9 @@ class RuleBook:
         rules = dict(self.rules)
         for area, entries in file.data.items():
             if not isinstance(entries, dict) or not all(isinstance(entry, dict) for entry in entries.values()):
-                faults.append(file.fault((area,), f"{area} must be a table of rules, like [light.exit_before_sunset_min]"))
+                faults.append(
+                    file.fault((area,), f"{area} must be a table of rules, like [light.exit_before_sunset_min]")
+                )
                 continue
             for name, entry in entries.items():
                 key = f"{area}.{name}"
@@ -86,7 +88,10 @@ class RuleBook:
                     continue
                 if not (ceiling := _CEILINGS.get(rules[key].unit, 1e6)) >= override.value:
                     faults.append(
-                        file.fault((area, name, "value"), f"{key} is {override.value:g}; it must be at most {ceiling:g}")
+                        file.fault(
+                            (area, name, "value"),
+                            f"{key} is {override.value:g}; it must be at most {ceiling:g}",
+                        )
                     )
                     continue
                 rules[key] = replace(

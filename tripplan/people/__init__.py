@@ -1,0 +1,1 @@
+"""People: levels, persons, the centre's roster and its own card names."""

@@ -1,0 +1,35 @@
+"""A person: diver or staff, as far as a day plan needs to know them."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from pydantic import Field
+
+from tripplan.people.level import Level
+from tripplan.record import Record
+
+
+class Person(Record):
+    """One person of the roster. A date that is left out is not known, and the plan says so."""
+
+    name: str = Field(min_length=1, max_length=60, description="the person's name, once in the roster")
+    born: date = Field(description="birth date, like 2009-04-23")
+    level: Level = Field(description="level by ISO 24801 or 24802")
+    card: str = Field(default="", description="the centre's own name of the certificate, where it gave the level")
+    logged_dives: int = Field(default=0, ge=0, le=50_000, description="dives logged")
+    last_dive: date | None = Field(default=None, description="date of the last dive; leave out if unknown")
+    medical: date | None = Field(default=None, description="date of the medical declaration; leave out if none")
+    medical_clear: bool = Field(
+        default=False, description="true where the declaration needs no doctor, or one cleared it"
+    )
+    guardian_consent: bool = Field(default=False, description="true where a guardian signed, for a minor")
+    oxygen_provider_until: date | None = Field(default=None, description="oxygen first-aid qualification expires")
+    first_aid_until: date | None = Field(default=None, description="first-aid qualification expires")
+    nitrox: bool = Field(default=False, description="whether qualified for nitrox")
+    language: str = Field(default="", description="language of the briefing, where not the centre's")
+    notes: str = ""
+
+    def age_on(self, day: date) -> int:
+        """Return the age in whole years on a day; a birthday on 29 February counts from 1 March in common years."""
+        return day.year - self.born.year - ((day.month, day.day) < (self.born.month, self.born.day))
