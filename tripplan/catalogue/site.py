@@ -6,21 +6,31 @@ does not know; nothing is filled in silently.
 
 from __future__ import annotations
 
+import difflib
 import re
 import zoneinfo
-from datetime import date
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag
 
-from tripplan.environment.position import Position, read_position
+from tripplan.environment.position import BadPosition, Position, distance_km, read_position
 from tripplan.errors import BadRecord, Fault
 from tripplan.people.level import Level
-from tripplan.record import ClockTime, Record, TomlFile, judge, read_toml
+from tripplan.record import ClockTime, Misfit, Record, TomlFile, judge, read_toml
 
 LOWEST_SURFACE_M = -430.0  # the Dead Sea; nothing lower holds water to dive in
 HIGHEST_SURFACE_M = 3048.0  # 10,000 ft: the handbook's altitude tables end there
+TIDAL_SURFACE_M = 20.0  # the sea stands within this of sea level anywhere; a satellite height may be 50 m off
+
+# Further than this from the site, a position was typed wrong: a wrong sign, or a wrong digit of the degrees.
+FURTHEST_ENTRY_KM = 10.0
+FURTHEST_RENDEZVOUS_KM = 100.0
+FURTHEST_HOSPITAL_KM = 500.0
+FURTHEST_CHAMBER_KM = 2000.0
+WORST_ZONE_H = 4.0  # no time zone in use is further than some 3.5 h from its sun
 
 
 def _position(value: object) -> Position:
@@ -28,31 +38,83 @@ def _position(value: object) -> Position:
         return value
     if not isinstance(value, str):
         raise ValueError('a position is text in quotes, like "47.0512, -17.1234" or "47 03.072 N, 17 07.404 W"')
-    return read_position(value)
+    try:
+        position = read_position(value)
+    except BadPosition as error:
+        raise ValueError(str(error).removeprefix(f'"{value}" is ')) from None
+    if position.latitude_deg == 0 == position.longitude_deg:
+        raise ValueError("0, 0 lies in the Gulf of Guinea, where positions that were never filled in are found")
+    return position
 
 
 def _timezone(value: str) -> str:
+    if re.match(r"(Etc/)?GMT[+-]", value):
+        raise ValueError("such a zone has its sign turned round and no summer time; give a place, like Atlantic/Azores")
+    known = zoneinfo.available_timezones() if not _is_zone(value) else ()
+    if known:
+        near = difflib.get_close_matches(value, known, n=1)
+        hint = f'did you mean "{near[0]}"?' if near else "give an IANA name such as Atlantic/Azores"
+        raise ValueError(f"not a time zone known here; {hint}")
+    return value
+
+
+def _is_zone(value: str) -> bool:
     try:
         zoneinfo.ZoneInfo(value)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-        raise ValueError("not a time zone known here; give an IANA name such as Atlantic/Azores") from None
-    return value
+        return False
+    return True
 
 
 def _phone(value: str) -> str:
-    if not re.fullmatch(r"\+?[0-9][0-9 ()/.-]{1,24}", value) or sum(c.isdigit() for c in value) < 3:
+    if not re.fullmatch(r"[+(]?[0-9][0-9 ()/.-]{1,24}", value) or sum(c.isdigit() for c in value) < 3:
         raise ValueError("not a telephone number; give digits, spaces, and + in front of a country code")
+    if value.startswith("+") and re.search(r"\(0\)", value):
+        raise ValueError("(0) is not dialled after a country code; leave it out")
+    if sum(c.isdigit() for c in value) > 15 or re.search(r" /|/ ", value):
+        raise ValueError("more than one telephone number (15 digits at most); give others as further contacts")
     return value
 
 
-Place_ = Annotated[Position, BeforeValidator(_position)]
+def _one_line(value: str) -> str:
+    if not value.isprintable():
+        raise ValueError("a name is one line of printable text")
+    return value
+
+
+def _season_day(value: object) -> str:
+    """Read "MM-DD"; 29 February is a day."""
+    found = re.fullmatch(r"([0-9]{2})-([0-9]{2})", value) if isinstance(value, str) else None
+    try:
+        if found:
+            return f"{date(2024, int(found[1]), int(found[2])):%m-%d}"
+    except ValueError:
+        pass  # 31 June
+    raise ValueError('a day of the year is written "MM-DD" in quotes, like "04-01" for 1 April')
+
+
+Place_ = Annotated[
+    Position, BeforeValidator(_position), Field(description='where it is, in quotes, like "47.0512, -17.1234"')
+]
 Bearing = Annotated[float, Field(ge=0, lt=360, description="degrees true, 0 to below 360")]
 PhoneNumber = Annotated[str, AfterValidator(_phone)]
+OneLine = Annotated[str, AfterValidator(_one_line)]
+SeasonDay = Annotated[str, BeforeValidator(_season_day)]
 Suits = Literal["confined_skills", "first_open_water", "further_training", "guided", "night"]
 MonthTemperatures = Annotated[
     tuple[Annotated[float, Field(ge=-2, le=40)], ...],
     Field(min_length=12, max_length=12, description="twelve numbers, January to December, degrees Celsius"),
 ]
+
+
+def _twice(table: str, names: Iterable[str], key: tuple[str, ...]) -> Iterator[Misfit]:
+    """Yield every name of a list that stood there before, whatever its capitals."""
+    first: dict[str, int] = {}
+    for number, name in enumerate(names):
+        if name.casefold() in first:
+            yield (table, number, *key), f'is "{name}", which {table}[{first[name.casefold()] + 1}] has already'
+        else:
+            first[name.casefold()] = number
 
 
 class Water(Record):
@@ -64,19 +126,20 @@ class Water(Record):
         default=None, description="usual temperature by month, twelve numbers, degrees Celsius"
     )
 
-    @model_validator(mode="after")
-    def _kind_fits_salinity(self) -> Water:
-        if self.salinity is not None:
-            low, high = {"sea": (20, 45), "brackish": (0.5, 30), "fresh": (0, 0.5)}[self.kind]
-            if not low <= self.salinity <= high:
-                raise ValueError(f"salinity {self.salinity:g} is not {self.kind} water ({low:g} to {high:g})")
-        return self
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """The salinity must be that of the kind of water."""
+        kind, salinity = parts.get("kind"), parts.get("salinity")
+        if kind is not None and salinity is not None:
+            low, high = {"sea": (20, 45), "brackish": (0.5, 30), "fresh": (0, 0.5)}[kind]
+            if not low <= salinity <= high:
+                yield ("salinity",), f"is {salinity:g}; {kind} water has {low:g} to {high:g}"
 
 
 class Place(Record):
     """A place under water at the site."""
 
-    name: str = Field(min_length=1, description="what the place is called")
+    name: OneLine = Field(min_length=1, description="what the place is called")
     shallowest_m: float = Field(ge=0, le=100, description="shallowest depth, metres, 0 to 100")
     deepest_m: float = Field(gt=0, le=100, description="deepest depth, metres, above 0 to 100")
     bottom: str = Field(min_length=1, description="what the bottom is: sand, rock, weed")
@@ -84,11 +147,13 @@ class Place(Record):
     swim_min: float = Field(default=0, ge=0, le=60, description="surface swim from the entry, minutes, 0 to 60")
     notes: str = ""
 
-    @model_validator(mode="after")
-    def _shallow_above_deep(self) -> Place:
-        if self.shallowest_m > self.deepest_m:
-            raise ValueError(f"shallowest_m {self.shallowest_m:g} is deeper than deepest_m {self.deepest_m:g}")
-        return self
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """The shallowest depth must not be deeper than the deepest, and nothing suited stands twice."""
+        shallowest_m, deepest_m = parts.get("shallowest_m"), parts.get("deepest_m")
+        if shallowest_m is not None and deepest_m is not None and shallowest_m > deepest_m:
+            yield ("shallowest_m",), f"is {shallowest_m:g}, deeper than deepest_m, {deepest_m:g}"
+        yield from _twice("suits", parts.get("suits", ()), ())
 
 
 class TideLimits(Record):
@@ -97,26 +162,51 @@ class TideLimits(Record):
     lowest_m: float | None = Field(default=None, ge=-15, le=20, description="metres above the station's datum")
     highest_m: float | None = Field(default=None, ge=-15, le=20, description="metres above the station's datum")
 
-    @model_validator(mode="after")
-    def _in_order(self) -> TideLimits:
-        if self.lowest_m is not None and self.highest_m is not None and self.lowest_m >= self.highest_m:
-            raise ValueError(f"lowest_m {self.lowest_m:g} is not below highest_m {self.highest_m:g}")
-        return self
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """The lowest height must be below the highest."""
+        lowest_m, highest_m = parts.get("lowest_m"), parts.get("highest_m")
+        if lowest_m is not None and highest_m is not None and lowest_m >= highest_m:
+            yield ("lowest_m",), f"is {lowest_m:g}, not below highest_m, {highest_m:g}"
+
+
+def _way_tag(value: object) -> str | None:
+    if isinstance(value, dict | TideLimits):
+        return "[limits]"
+    return "[not_used]" if value == "not_used" else None
+
+
+Way = Annotated[
+    Annotated[TideLimits, Tag("[limits]")] | Annotated[Literal["not_used"], Tag("[not_used]")],
+    Discriminator(
+        _way_tag,
+        custom_error_type="way",
+        custom_error_message='"not_used", or tide limits in braces like { lowest_m = 1.2 }, or {} for no limit',
+    ),
+]
 
 
 class Access(Record):
     """A way into or out of the water; going in and coming out are judged apart."""
 
-    name: str = Field(min_length=1, description="what the way in or out is called")
+    name: OneLine = Field(min_length=1, description="what the way in or out is called")
     kind: Literal["beach", "steps", "slipway", "ledge", "ladder", "pontoon", "rocks"]
     position: Place_ | None = Field(default=None, description="where it is")
     facing_deg: Bearing = Field(description="which way the shore faces, degrees true, 0 to below 360")
     slope: float | None = Field(default=None, gt=0, le=3, description="rise over run of the beach, 0.05 is gentle")
-    going_in: TideLimits | Literal["not_used"] = Field(description='tide limits going in, or "not_used"')
-    coming_out: TideLimits | Literal["not_used"] = Field(description='tide limits coming out, or "not_used"')
+    going_in: Way = Field(description='tide limits going in in braces, {} for none, or "not_used"')
+    coming_out: Way = Field(description='tide limits coming out in braces, {} for none, or "not_used"')
     casualty: bool = Field(default=False, description="whether a casualty can be brought out here")
     casualty_people: int | None = Field(default=None, ge=1, le=12, description="people it takes to lift a casualty out")
     notes: str = ""
+
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """A way is used in one direction at least, and people are counted only where a casualty is brought out."""
+        if parts.get("casualty") is False and parts.get("casualty_people") is not None:
+            yield ("casualty_people",), "is given, but casualty is not true here"
+        if parts.get("going_in") == "not_used" == parts.get("coming_out") and parts.get("casualty") is False:
+            yield ("coming_out",), "is not_used, and so is going_in: a way that nobody uses is left out"
 
 
 class AlternativeExit(Record):
@@ -139,11 +229,20 @@ class TideLink(Record):
     high_add_m: float = Field(default=0, ge=-10, le=10, description="metres added to the high water height")
     low_add_m: float = Field(default=0, ge=-10, le=10, description="metres added to the low water height")
 
-    @model_validator(mode="after")
-    def _one_of_the_two(self) -> TideLink:
-        if (self.station is None) == (not self.none_because):
-            raise ValueError("give either a station, or none_because with the reason why there is no tide here")
-        return self
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """Either a station, with offsets if need be, or the reason why there is none."""
+        if not {"station", "none_because"} <= parts.keys():
+            return
+        station, why = parts["station"], parts["none_because"]
+        if station is None and not why:
+            yield (), "has no station; give station, or none_because with the reason why there is no tide here"
+        if station is not None and why:
+            yield ("none_because",), "is given together with station; one of them is wrong"
+        if station is None:
+            for name in ("high_time_min", "low_time_min", "high_ratio", "low_ratio", "high_add_m", "low_add_m"):
+                if parts.get(name, cls.model_fields[name].default) != cls.model_fields[name].default:
+                    yield (name,), "is given, but there is no station to which it could apply"
 
 
 class Stream(Record):
@@ -163,21 +262,39 @@ class Stream(Record):
     flood_toward_deg: Bearing | None = Field(default=None, description="where the flood runs to, degrees true")
     ebb_toward_deg: Bearing | None = Field(default=None, description="where the ebb runs to, degrees true")
 
-    @model_validator(mode="after")
-    def _complete(self) -> Stream:
-        needed = (
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """Slack needs every number of the stream; no stream has none of them; springs are stronger than neaps."""
+        numbers = (
             "high_water_slack_min", "low_water_slack_min", "spring_rate_kn", "neap_rate_kn", "spring_range_m",
             "neap_range_m",
         )  # fmt: skip
-        if self.kind == "slack":
-            missing = [name for name in needed if getattr(self, name) is None]
+        if parts.get("kind") == "slack":
+            missing = [name for name in numbers if name in parts and parts[name] is None]
             if missing:
-                raise ValueError(f'kind "slack" also needs {", ".join(missing)}')
-            if (self.neap_rate_kn or 0) > (self.spring_rate_kn or 0):
-                raise ValueError("neap_rate_kn is above spring_rate_kn")
-            if (self.neap_range_m or 0) >= (self.spring_range_m or 0):
-                raise ValueError("neap_range_m is not below spring_range_m")
-        return self
+                yield ("kind",), f'is "slack" and also needs {", ".join(missing)}'
+        if parts.get("kind") == "none":
+            for name in (*numbers, "flood_toward_deg", "ebb_toward_deg"):
+                if parts.get(name) is not None:
+                    yield (name,), 'is given, but kind is "none": a stream that runs is of kind "slack"'
+        neap_kn, spring_kn = parts.get("neap_rate_kn"), parts.get("spring_rate_kn")
+        if neap_kn is not None and spring_kn is not None and neap_kn > spring_kn:
+            yield ("neap_rate_kn",), f"is {neap_kn:g}, above spring_rate_kn, {spring_kn:g}"
+        neap_m, spring_m = parts.get("neap_range_m"), parts.get("spring_range_m")
+        if neap_m is not None and spring_m is not None and neap_m >= spring_m:
+            yield ("neap_range_m",), f"is {neap_m:g}, not below spring_range_m, {spring_m:g}"
+        flood_deg, ebb_deg = parts.get("flood_toward_deg"), parts.get("ebb_toward_deg")
+        if flood_deg is not None and flood_deg == ebb_deg:
+            yield ("ebb_toward_deg",), f"is {ebb_deg:g}, where the flood runs to as well"
+
+
+def _sector_misfits(parts: Mapping[str, Any]) -> Iterator[Misfit]:
+    from_deg, to_deg = parts.get("from_deg"), parts.get("to_deg")
+    if from_deg is not None and from_deg == to_deg:
+        yield (
+            ("to_deg",),
+            f"is {to_deg:g}, and so is from_deg: an empty sector; all bearings are two sectors, 0 to 180 and 180 to 0",
+        )
 
 
 class Sector(Record):
@@ -185,6 +302,11 @@ class Sector(Record):
 
     from_deg: Bearing
     to_deg: Bearing
+
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """A sector has a width."""
+        yield from _sector_misfits(parts)
 
 
 class Fetch(Record):
@@ -200,6 +322,11 @@ class Exposure(Record):
     open_to_swell: tuple[Sector, ...] = Field(default=(), description="sectors of bearings open to swell")
     fetch: tuple[Fetch, ...] = Field(default=(), description="open water by bearing")
 
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """Open water is given once for a bearing."""
+        yield from _twice("fetch", [f"{fetch.bearing_deg:g}" for fetch in parts.get("fetch", ())], ("bearing_deg",))
+
 
 class WindLimit(Record):
     """Wind above which nobody goes in, for winds from a sector."""
@@ -207,6 +334,11 @@ class WindLimit(Record):
     from_deg: Bearing
     to_deg: Bearing
     most_kn: float = Field(gt=0, le=60, description="knots, above 0 to 60")
+
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """A sector has a width."""
+        yield from _sector_misfits(parts)
 
 
 class Limits(Record):
@@ -221,8 +353,8 @@ class Limits(Record):
 class Season(Record):
     """Days of the year on which access is open, both included, "MM-DD"."""
 
-    first: str = Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$", description='"MM-DD"')
-    last: str = Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$", description='"MM-DD"')
+    first: SeasonDay = Field(description='"MM-DD"')
+    last: SeasonDay = Field(description='"MM-DD"; before first where the season runs over New Year')
 
 
 class Hours(Record):
@@ -231,11 +363,12 @@ class Hours(Record):
     opens: ClockTime = Field(description='"HH:MM"')
     closes: ClockTime = Field(description='"HH:MM", later than opens')
 
-    @model_validator(mode="after")
-    def _in_order(self) -> Hours:
-        if self.opens >= self.closes:
-            raise ValueError(f"opens {self.opens:%H:%M} is not before closes {self.closes:%H:%M}")
-        return self
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """Opening comes before closing."""
+        opens, closes = parts.get("opens"), parts.get("closes")
+        if opens is not None and closes is not None and opens >= closes:
+            yield ("opens",), f'is "{opens:%H:%M}", not before closes, "{closes:%H:%M}"'
 
 
 class SiteAccess(Record):
@@ -289,28 +422,33 @@ ContactRole = Literal[
 ]  # fmt: skip
 
 
+def _checked_misfits(parts: Mapping[str, Any]) -> Iterator[Misfit]:
+    if {"checked", "checked_by"} <= parts.keys() and (parts["checked"] is None) != (not parts["checked_by"]):
+        given, wanted = ("checked_by", "checked") if parts["checked"] is None else ("checked", "checked_by")
+        yield (given,), f"is given without {wanted}: when a number was checked, and by whom, go together"
+
+
 class Contact(Record):
     """Somebody to call. The order in the file is the calling order."""
 
     role: ContactRole
-    name: str = Field(min_length=1)
+    name: OneLine = Field(min_length=1)
     number: PhoneNumber = Field(description="the number as dialled")
     hours: str = Field(min_length=1, description='when it answers, like "24 h"')
     checked: date | None = Field(default=None, description="date last checked; leave out if never")
     checked_by: str | None = Field(default=None, description="who checked it")
     notes: str = ""
 
-    @model_validator(mode="after")
-    def _checked_by_somebody(self) -> Contact:
-        if (self.checked is None) != (self.checked_by is None):
-            raise ValueError("checked and checked_by go together: when, and who")
-        return self
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """A check has a day and a name."""
+        yield from _checked_misfits(parts)
 
 
 class Care(Record):
     """A hospital or a recompression chamber."""
 
-    name: str = Field(min_length=1)
+    name: OneLine = Field(min_length=1)
     number: PhoneNumber
     position: Place_
     drive_min: float | None = Field(default=None, gt=0, le=1440, description="known drive time, minutes")
@@ -322,18 +460,17 @@ class Care(Record):
     checked_by: str | None = None
     notes: str = ""
 
-    @model_validator(mode="after")
-    def _checked_by_somebody(self) -> Care:
-        if (self.checked is None) != (self.checked_by is None):
-            raise ValueError("checked and checked_by go together: when, and who")
-        return self
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """A check has a day and a name."""
+        yield from _checked_misfits(parts)
 
 
 class Site(Record):
     """A place where people dive from the shore, and everything a plan needs to know about it."""
 
     slug: str = Field(default="", exclude=True, description="taken from the file's name")
-    name: str = Field(min_length=1, max_length=60, description="what the site is called")
+    name: OneLine = Field(min_length=1, max_length=60, description="what the site is called")
     demonstration: bool = Field(default=False, description="true for an invented place: every sheet is marked")
     summary: str = Field(default="", max_length=400)
     position: Place_
@@ -367,31 +504,28 @@ class Site(Record):
     hospitals: tuple[Care, ...] = Field(min_length=1, description="at least one hospital")
     chambers: tuple[Care, ...] = Field(min_length=1, description="at least one recompression chamber")
 
-    @model_validator(mode="after")
-    def _hangs_together(self) -> Site:
-        names = [access.name for access in self.entries]
-        for kind, all_names in (("entries", names), ("places", [place.name for place in self.places])):
-            doubled = {name for name in all_names if all_names.count(name) > 1}
-            if doubled:
-                raise ValueError(f"{kind}: the name {', '.join(sorted(doubled))} stands twice")
-        if all(access.going_in == "not_used" for access in self.entries):
-            raise ValueError("entries: there is no way in")
-        if all(access.coming_out == "not_used" for access in self.entries):
-            raise ValueError("entries: there is no way out")
-        if not any(access.casualty for access in self.entries):
-            raise ValueError("entries: no casualty extraction point; set casualty = true where one can be brought out")
-        if self.alternative_exit and self.alternative_exit.access not in names:
-            raise ValueError(
-                f'alternative_exit.access "{self.alternative_exit.access}" is not one of: {", ".join(names)}'
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """Names stand once, the ways in and out make sense together, and everything is near enough to the site."""
+        for table in ("places", "entries", "hospitals", "chambers"):
+            yield from _twice(table, [each.name for each in parts.get(table, ())], ("name",))
+        yield from _twice(
+            "contacts", [f"{each.name} ({each.role}, {each.number})" for each in parts.get("contacts", ())], ("name",)
+        )
+        if "entries" in parts:
+            yield from _ways_misfits(parts["entries"], parts.get("alternative_exit"))
+        if "tide" in parts and parts["tide"].station is None:
+            yield from _tideless_misfits(parts)
+        elif "tide" in parts and abs(parts.get("elevation_m", 0)) > TIDAL_SURFACE_M:
+            yield (
+                ("elevation_m",),
+                f"is {parts['elevation_m']:g}, but the site has a tide station; give the height of the water, "
+                "not of the road or as a satellite receiver shows it",
             )
-        if self.tide.station is None and self.stream.kind == "slack":
-            raise ValueError('stream.kind "slack" needs a tide station')
-        if self.tide.station is None:
-            for access in self.entries:
-                for way in (access.going_in, access.coming_out):
-                    if isinstance(way, TideLimits) and (way.lowest_m is not None or way.highest_m is not None):
-                        raise ValueError(f'entries: "{access.name}" has tide limits but the site has no tide station')
-        return self
+        if "position" in parts:
+            yield from _distance_misfits(parts)
+            if {"timezone", "survey_date"} <= parts.keys():
+                yield from _zone_misfits(parts["position"], parts["timezone"], parts["survey_date"])
 
     def entry(self, name: str) -> Access | None:
         """Return a way in or out by its name."""
@@ -402,6 +536,80 @@ class Site(Record):
         return next((place for place in self.places if place.name == name), None)
 
 
+def _ways_misfits(entries: tuple[Access, ...], alternative: AlternativeExit | None) -> Iterator[Misfit]:
+    if all(access.going_in == "not_used" for access in entries):
+        yield ("entries", 0, "going_in"), "is not_used, and so is every other: there is no way in"
+    out = [access.name for access in entries if access.coming_out != "not_used"]
+    if not out:
+        yield ("entries", 0, "coming_out"), "is not_used, and so is every other: there is no way out"
+    if not any(access.casualty for access in entries):
+        yield ("entries",), "has no place for bringing out a casualty; set casualty = true where it can be done"
+    if alternative is None:
+        return
+    given, where = alternative.access, ("alternative_exit", "access")
+    names = [access.name for access in entries]
+    listed = ", ".join(f'"{name}"' for name in names)
+    if given not in names:
+        yield where, f'is "{given}", which is not the name of an entry; accepted: {listed}'
+    elif given not in out:
+        yield where, f'is "{given}", where coming_out is not_used'
+    elif len(out) == 1:
+        yield where, f'is "{given}", which is the only way out; add another, or leave out [alternative_exit]'
+
+
+def _tideless_misfits(parts: Mapping[str, Any]) -> Iterator[Misfit]:
+    if "stream" in parts and parts["stream"].kind == "slack":
+        yield ("stream", "kind"), 'is "slack", which needs tide.station: slack is reckoned from high and low water'
+    for number, access in enumerate(parts.get("entries", ())):
+        for way in ("going_in", "coming_out"):
+            limits = getattr(access, way)
+            if isinstance(limits, TideLimits) and (limits.lowest_m is not None or limits.highest_m is not None):
+                yield ("entries", number, way), "has tide limits, but the site has no tide.station"
+
+
+def _distance_misfits(parts: Mapping[str, Any]) -> Iterator[Misfit]:
+    places: list[tuple[tuple[str | int, ...], Position | None, float]] = []
+    for table, furthest_km in (
+        ("entries", FURTHEST_ENTRY_KM), ("hospitals", FURTHEST_HOSPITAL_KM), ("chambers", FURTHEST_CHAMBER_KM),
+    ):  # fmt: skip
+        places += [((table, n, "position"), each.position, furthest_km) for n, each in enumerate(parts.get(table, ()))]
+    if "rendezvous" in parts:
+        places.append((("rendezvous", "position"), parts["rendezvous"].position, FURTHEST_RENDEZVOUS_KM))
+    judged = [
+        (where, distance_km(parts["position"], position), furthest_km)
+        for where, position, furthest_km in places
+        if position is not None
+    ]
+    far = [(where, away_km, furthest_km) for where, away_km, furthest_km in judged if away_km > furthest_km]
+    if len(far) == len(judged) > 1:
+        nearest_km = min(away_km for _, away_km, _ in far)
+        yield (
+            ("position",),
+            f"lies {nearest_km:,.0f} km or more from everything else in this file; "
+            "look for a wrong sign or a wrong digit in it",
+        )
+        return
+    for where, away_km, furthest_km in far:
+        yield (
+            where,
+            f"lies {away_km:,.0f} km from the site, more than {furthest_km:,.0f} km; "
+            "look for a wrong sign or a wrong digit in one of the two",
+        )
+
+
+def _zone_misfits(position: Position, timezone: str, day: date) -> Iterator[Misfit]:
+    offset = datetime(day.year, day.month, day.day, 12, tzinfo=zoneinfo.ZoneInfo(timezone)).utcoffset()
+    if offset is None:
+        return
+    clock_h, sun_h = offset.total_seconds() / 3600, position.longitude_deg / 15
+    apart_h = abs((clock_h - sun_h + 12) % 24 - 12)
+    if apart_h > WORST_ZONE_H:
+        yield (
+            ("timezone",),
+            f'is "{timezone}", {apart_h:.1f} h from the sun at the position; one of the two is wrong',
+        )
+
+
 def read_site(path: Path) -> Site:
     """Read and judge one site file.  Raises BadRecord with every fault found."""
     file = read_toml(path)
@@ -410,10 +618,24 @@ def read_site(path: Path) -> Site:
 
 def site_from(file: TomlFile) -> Site:
     """Judge a site file already read.  Raises BadRecord with every fault found."""
+    if not file.data:
+        raise BadRecord((file.fault((), "the file holds no key; a site file begins with name and position"),))
+    faults: list[Fault] = []
+    slug = file.path.stem
+    if not re.fullmatch(r"\w[\w.-]*", slug):
+        faults.append(
+            file.fault((), "the file's name is the site's short name: letters, digits, - and _, like gull-cove.toml")
+        )
     data: dict[str, Any] = dict(file.data)
     if "slug" in data:
-        raise BadRecord((file.fault(("slug",), "slug is not a known key; the file's name is the slug"),))
-    return judge(file, Site, {**data, "slug": file.path.stem})
+        faults.append(file.fault(("slug",), "slug is not a known key; the file's name is the slug"))
+    try:
+        site = judge(file, Site, {**data, "slug": slug})
+    except BadRecord as error:
+        faults.extend(error.faults)
+    if faults:
+        raise BadRecord(tuple(faults))
+    return site
 
 
 def read_sites(paths: tuple[Path, ...]) -> tuple[dict[str, Site], tuple[Fault, ...]]:
@@ -428,3 +650,24 @@ def read_sites(paths: tuple[Path, ...]) -> tuple[dict[str, Site], tuple[Fault, .
         else:
             sites[site.slug] = site
     return sites, tuple(faults)
+
+
+def check_links(
+    sites: Mapping[str, Site], station_slugs: Iterable[str], files: Mapping[str, TomlFile]
+) -> tuple[Fault, ...]:
+    """Judge what only several files together show: that each tide station exists, and that no two sites share a name.
+
+    station_slugs -- the stations at hand;  files -- the file of each site, by slug
+    """
+    slugs = sorted(station_slugs)
+    faults: list[Fault] = []
+    names: dict[str, str] = {}
+    for slug, site in sites.items():
+        station = site.tide.station
+        if station is not None and station not in slugs:
+            here = "is not among the stations here: " + (", ".join(slugs) or "there is none")
+            faults.append(files[slug].fault(("tide", "station"), f'tide.station "{station}" {here}'))
+        other = names.setdefault(site.name.casefold(), slug)
+        if other != slug:
+            faults.append(files[slug].fault(("name",), f'name is "{site.name}", which {files[other].path} has already'))
+    return tuple(faults)

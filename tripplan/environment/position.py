@@ -44,7 +44,7 @@ class Position:
     @property
     def decimal(self) -> str:
         """The position in decimal degrees, five decimals (1.1 m of latitude)."""
-        return f"{self.latitude_deg:.5f}, {self.longitude_deg:.5f}"
+        return f"{_five(self.latitude_deg)}, {_five(self.longitude_deg)}"
 
     @property
     def spoken(self) -> str:
@@ -54,7 +54,12 @@ class Position:
     @property
     def geo_uri(self) -> str:
         """The position as a geo URI (RFC 5870)."""
-        return f"geo:{self.latitude_deg:.5f},{self.longitude_deg:.5f}"
+        return f"geo:{_five(self.latitude_deg)},{_five(self.longitude_deg)}"
+
+
+def _five(angle_deg: float) -> str:
+    """Print five decimals, never "-0.00000"."""
+    return f"{round(angle_deg, 5) + 0.0:.5f}"
 
 
 def _split(angle_deg: float) -> tuple[int, float]:
@@ -82,27 +87,32 @@ def _spoken(angle_deg: float, positive: str, negative: str, digits: int) -> str:
     return f"{say(f'{degrees:0{digits}d}')} degrees, {say(whole)} decimal {say(fraction)} minutes {side}"
 
 
-_DECIMAL = re.compile(r"([+-]?\d{1,3}(?:\.\d+)?)\s*,\s*([+-]?\d{1,3}(?:\.\d+)?)")
-_HALF = r"(\d{{1,{digits}}})(?:°\s*|\s+)(\d{{1,2}}(?:\.\d+)?)(?:'|′)?\s*([{sides}])"
-_MINUTES = re.compile(_HALF.format(digits=2, sides="NS") + r"\s*,?\s+" + _HALF.format(digits=3, sides="EW"))
+# Marks that word processors, maps and phones put in place of the plain ones.
+_SAME = str.maketrans({"\u2212": "-", "\u2019": "'", "\u2032": "'", "\u00ba": "\u00b0"})
+_DECIMAL = re.compile(r"([+-]?[0-9]{1,3}(?:\.[0-9]+)?)\s*,\s*([+-]?[0-9]{1,3}(?:\.[0-9]+)?)")
+_ONE_DECIMAL_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")  # "47,05": one number with a comma, or two whole degrees?
+_HALF = r"([0-9]{{1,{digits}}})(?:\s*°\s*|\s+)([0-9]{{1,2}}(?:\.[0-9]+)?)\s*'?\s*([{sides}])"
+_MINUTES = re.compile(_HALF.format(digits=2, sides="NSns") + r"(?:\s*,\s*|\s+)" + _HALF.format(digits=3, sides="EWew"))
 
 
 def read_position(text: str) -> Position:
     """Read a position in decimal degrees or in degrees and decimal minutes; the whole text must match.
+
+    Latitude stands first. Anything that could be read in two ways is refused.
 
     Raises BadPosition for any other form, OutOfRange for a place not on the globe.
 
     >>> read_position("47 03.072 N, 17 07.404 W").decimal
     '47.05120, -17.12340'
     """
-    stripped = text.strip()
-    if found := _DECIMAL.fullmatch(stripped):
+    plain = text.strip().translate(_SAME)
+    if (found := _DECIMAL.fullmatch(plain)) and not _ONE_DECIMAL_COMMA.fullmatch(plain):
         return Position(float(found[1]), float(found[2]))
-    if found := _MINUTES.fullmatch(stripped):
-        latitude = _from_minutes(found[1], found[2], found[3] == "S")
-        longitude = _from_minutes(found[4], found[5], found[6] == "W")
+    if found := _MINUTES.fullmatch(plain):
+        latitude = _from_minutes(found[1], found[2], found[3] in "Ss")
+        longitude = _from_minutes(found[4], found[5], found[6] in "Ww")
         return Position(latitude, longitude)
-    raise BadPosition(f'"{text}" is not read as a position; {ACCEPTED}')
+    raise BadPosition(f'"{text}" is not read as a position{_why(plain)}; {ACCEPTED}')
 
 
 def _from_minutes(degrees: str, minutes: str, negative: bool) -> float:
@@ -110,6 +120,26 @@ def _from_minutes(degrees: str, minutes: str, negative: bool) -> float:
         raise BadPosition(f"{minutes} minutes is not below 60; {ACCEPTED}")
     angle = int(degrees) + float(minutes) / 60
     return -angle if negative else angle
+
+
+def _why(plain: str) -> str:
+    """Say what is probably wrong with a text that is not a position; empty where there is no telling."""
+    numbers = re.findall(r"[0-9]+(?:\.[0-9]+)?", plain)
+    letters = re.findall(r"[A-Za-z]+", plain)
+    half = r"[-+0-9.°'\"\u2033\s]+"
+    if re.search(r"[0-9],[0-9]", plain) and "." not in plain:
+        return ": decimals have a point, not a comma"
+    if len(numbers) >= 5 or '"' in plain or "\u2033" in plain or "''" in plain:
+        return ": seconds are not read; divide them by 60 and write them as decimals of the minutes"
+    if re.fullmatch(rf"{half}[EWew]\s*,?\s*{half}[NSns]", plain):
+        return ": latitude (N or S) stands first, then longitude (E or W)"
+    if letters and re.search(r"[-+]", plain):
+        return ": give either signs or letters, not both"
+    if letters and len(numbers) == 2:
+        return ": with letters give degrees and minutes, without letters decimal degrees with a sign"
+    if not letters and len(numbers) == 4:
+        return ": with minutes give the letters N or S, E or W"
+    return ""
 
 
 def distance_km(start: Position, end: Position) -> float:
@@ -120,9 +150,9 @@ def distance_km(start: Position, end: Position) -> float:
 
 
 def bearing_deg(start: Position, end: Position) -> float:
-    """Return the initial great-circle bearing from start to end, degrees true, 0 to 360."""
+    """Return the initial great-circle bearing from start to end, degrees true, 0 to below 360."""
     lat1, lat2 = math.radians(start.latitude_deg), math.radians(end.latitude_deg)
     east = math.radians(end.longitude_deg - start.longitude_deg)
     y = math.sin(east) * math.cos(lat2)
     x = math.cos(lat1) * math.sin(lat2) - math.sin(lat1) * math.cos(lat2) * math.cos(east)
-    return math.degrees(math.atan2(y, x)) % 360
+    return math.degrees(math.atan2(y, x)) % 360 % 360  # a tiny negative angle comes out of the first one as 360

@@ -35,6 +35,7 @@ class Closure:
     rule: str  # "light", "tide-going-in", "tide-coming-out", "access-hours", "stream", ...
     sentence: str
     source: str
+    groups: tuple[str, ...] = ()  # the groups it is for; empty: all
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,7 @@ class UsableWindow:
     start: datetime  # first minute in which one may go in
     end: datetime  # everybody is out by then
     entries: tuple[Span, ...]  # when one may go in
+    groups: tuple[str, ...] = ()  # the groups it is for; empty: all
 
 
 @dataclass(frozen=True)
@@ -80,8 +82,9 @@ class DivePlan:
     entry: datetime | None  # None: no minute of the day is possible
     descent: datetime | None  # leaving the surface, after the swim out
     exit: datetime | None  # planned time out of the water
-    exit_by: datetime | None  # the window closes: everybody out
-    overdue_at: datetime | None
+    exit_by: datetime | None  # out by then or overdue; never later than the window closes
+    overdue_at: datetime | None  # the same moment: the missing-diver plan starts
+    window_closes: datetime | None  # from then on nobody may be in the water or come out
     depth: Contest  # candidates for the depth limit, metres
     time: Contest  # candidates for the longest bottom time, minutes
     depth_m: float | None  # planned depth, never beyond the limit
@@ -209,7 +212,7 @@ class WhatIf:
     """Something that could change the answer, and by how much."""
 
     sentence: str
-    margin_min: int | None = None
+    margin_min: int | None = None  # minutes of delay that the plan stands
 
 
 @dataclass(frozen=True)
@@ -245,6 +248,7 @@ class DayPlan:
     hazards: tuple[tuple[str, str], ...]  # what, control
     briefing: tuple[str, ...]
     flag_rule: str
+    rules_here: str  # code or by-law that holds
     attribution: tuple[str, ...] = ()
 
     @property

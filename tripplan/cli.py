@@ -1,0 +1,530 @@
+"""The commands. Exit 0: fine; 1: the answer contains a stop; 2: the input was refused, one line a fault on stderr.
+
+Each command imports what it needs when it runs, so that ``tripplan --help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import re
+import sys
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from tripplan import __version__
+from tripplan.errors import BadRecord, OutOfRange, TripplanError
+
+if TYPE_CHECKING:
+    from tripplan.catalogue.station import Station
+    from tripplan.physics.no_stop import Exposure
+    from tripplan.rulebook import RuleBook
+
+FINE, STOPPED, REFUSED = 0, 1, 2
+LONGEST_TIDE_DAYS = 3660  # ten years: enough for every use, short enough to answer
+MOST_HEIGHTS = 1_000_000
+
+
+class Refused(TripplanError):
+    """The words on the command line cannot be used."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose error is one line."""
+
+    def error(self, message: str) -> NoReturn:
+        """Raise instead of printing the usage, so that every fault is one line."""
+        raise Refused(f"{self.prog}: {message}; `{self.prog} --help` explains")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run a command and return its exit code."""
+    words = [_shielded(word) for word in (sys.argv[1:] if arguments is None else arguments)]
+    try:
+        options = _parser().parse_args(words)
+        return int(options.run(options))
+    except BadRecord as error:
+        for fault in error.faults:
+            print(fault, file=sys.stderr)
+    except TripplanError as error:
+        print(error, file=sys.stderr)
+    except BrokenPipeError:  # the reader of our output went away: not our fault
+        sys.stderr.close()
+        return FINE
+    except OSError as error:
+        print(f"{error.filename or 'a file'}: {error.strerror or error}", file=sys.stderr)
+    return REFUSED
+
+
+def _shielded(word: str) -> str:
+    """Keep a position that starts with a minus sign, like -33.9,18.4, from being read as an option."""
+    return f" {word}" if re.match(r"-\d[^:]*,", word) else word
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(prog="tripplan", description="Plan a day of shore dives in which every number can say why.")
+    parser.add_argument("--version", action="version", version=f"tripplan {__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND", parser_class=_Parser)
+
+    def command(name: str, run: Any, words: str) -> argparse.ArgumentParser:
+        sub = commands.add_parser(name, help=words, description=words)
+        sub.set_defaults(run=run)
+        return sub
+
+    def as_json(sub: argparse.ArgumentParser) -> None:
+        sub.add_argument("--json", action="store_true", help="print one JSON object")
+
+    sub = command("demo", _serve_demo, "Start the demonstration on this machine and print its address.")
+    sub.add_argument("--port", type=int, default=8080, metavar="N", help="port, 0 for any free one (8080)")
+    sub = command("serve", _serve, "Serve a centre's own folder on this machine and print its address.")
+    sub.add_argument("folder", type=Path, metavar="FOLDER", help="folder with sites, stations/, centre/ and requests/")
+    sub.add_argument("--port", type=int, default=8080, metavar="N", help="port, 0 for any free one (8080)")
+    sub.add_argument("--host", default="127.0.0.1", help="loopback address to listen on (127.0.0.1)")
+
+    sub = command("sites", _sites, "Validate site and tide station files; faults as file:line: message.")
+    sub.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="files or folders")
+    as_json(sub)
+
+    sub = command("tide", _tide, "High and low waters, and heights, at a tide station.")
+    sub.add_argument("station", metavar="STATION", help="name of a station in the folder, or a station file")
+    sub.add_argument(
+        "--from", dest="start", required=True, metavar="T", help="ISO 8601; without offset: station's zone"
+    )
+    sub.add_argument("--to", dest="end", required=True, metavar="T", help="ISO 8601, included")
+    sub.add_argument("--every", type=_whole, metavar="MIN", help="also heights every so many minutes")
+    sub.add_argument("--folder", type=Path, metavar="FOLDER", help="where named stations are (the demonstration)")
+    as_json(sub)
+
+    sub = command("daylight", _daylight, "Dawn, sunrise, sunset, dusk and moon at a place.")
+    sub.add_argument("position", metavar='"LAT, LON"', help="decimal degrees, or degrees and decimal minutes")
+    sub.add_argument("day", metavar="DATE", help="like 2027-06-12")
+    sub.add_argument("--timezone", required=True, metavar="TZ", help="IANA name, like Atlantic/Azores")
+    as_json(sub)
+
+    sub = command("limits", _limits, "How long at a depth without a stop, at an altitude, after earlier dives.")
+    sub.add_argument("--depth", type=_number, required=True, metavar="M", help="deepest point, metres")
+    sub.add_argument("--altitude", type=_number, default=0.0, metavar="M", help="of the water's surface, metres (0)")
+    sub.add_argument("--hours-since-arrival", type=_number, metavar="H", help="at that altitude; unknown: just arrived")
+    sub.add_argument("--water", choices=("sea", "fresh"), default="sea", help="(sea)")
+    sub.add_argument("--oxygen", type=_number, default=21.0, metavar="PERCENT", help="oxygen in the gas (21)")
+    sub.add_argument("--pressure", type=_number, metavar="BAR", help="measured air pressure at the surface, bar")
+    sub.add_argument(
+        "--previous",
+        action="append",
+        default=[],
+        metavar="DEPTH:MINUTES:INTERVAL_MIN",
+        help="an earlier dive and the minutes at the surface after it; repeat, oldest first",
+    )
+    sub.add_argument("--rules", type=Path, metavar="FILE", help="a centre's rules that override the baseline")
+    as_json(sub)
+
+    sub = command("plan", _plan, "Make the plan of a day from a request file.")
+    sub.add_argument("request", type=Path, metavar="REQUEST.toml")
+    sub.add_argument("--folder", type=Path, metavar="FOLDER", help="the centre's folder (found above the request)")
+    sub.add_argument("--date", metavar="DATE", help="plan for another date than the request's")
+    sub.add_argument("--site", metavar="SITE", help="plan for another site than the request's")
+    sub.add_argument("--paper", choices=("a4", "letter"), default="a4", help="of the PDF (a4)")
+    how = sub.add_mutually_exclusive_group()
+    how.add_argument("--text", action="store_true", help="print the plan as text (the default)")
+    how.add_argument("--json", action="store_true", help="print one JSON object")
+    sub.add_argument("--pdf", type=Path, metavar="FILE", help="write the sheet; alone, prints one line")
+
+    sub = command("rules", _rules, "List the rule book: every adjustable number with its source.")
+    sub.add_argument("--folder", type=Path, metavar="FOLDER", help="with this centre's own overrides")
+    as_json(sub)
+    return parser
+
+
+def _number(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a number') from None
+    if not math.isfinite(value):
+        raise argparse.ArgumentTypeError(f'"{text}" is not a finite number')
+    return value
+
+
+def _whole(text: str) -> int:
+    if not re.fullmatch(r"\d{1,6}", text):
+        raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of minutes')
+    return int(text)
+
+
+def _show(values: dict[str, Any]) -> None:
+    """Print one JSON object; not-a-number never leaves the program."""
+    json.dump(values, sys.stdout, ensure_ascii=False, indent=2, allow_nan=False)
+    print()
+
+
+# ---- serving ----
+
+
+def _serve_demo(options: argparse.Namespace) -> int:
+    from tripplan.store.data import data_dir
+
+    return _answer(data_dir("sites"), "127.0.0.1", options.port)
+
+
+def _serve(options: argparse.Namespace) -> int:
+    if options.host not in ("127.0.0.1", "localhost", "::1"):
+        raise Refused(
+            f"tripplan serve: {options.host} is not this machine's own address; without accounts it listens on "
+            "127.0.0.1, localhost or ::1 only"
+        )
+    return _answer(options.folder, options.host, options.port)
+
+
+def _answer(folder: Path, host: str, port: int) -> int:
+    """Serve a folder until interrupted; the address is printed once it answers."""
+    from waitress.server import create_server
+
+    from tripplan.web.app import create_app
+
+    if not 0 <= port <= 65535:
+        raise Refused(f"port is {port}; it must be from 0 to 65535")
+    app = create_app(folder)
+    try:
+        server = create_server(app, host=host, port=port, threads=4, ident="tripplan")
+    except OSError as error:
+        raise Refused(f"port {port} cannot be used: {error.strerror}; give another with --port") from None
+    shown = f"[{host}]" if ":" in host else host
+    print(f"http://{shown}:{server.effective_port}/", flush=True)  # the socket listens from here on
+    try:
+        server.run()
+    except KeyboardInterrupt:
+        server.close()
+    return FINE
+
+
+# ---- files ----
+
+
+def _sites(options: argparse.Namespace) -> int:
+    from tripplan.catalogue.survey import survey
+
+    found = survey(options.paths)
+    for fault in found.faults:
+        print(fault, file=sys.stderr)
+    if options.json:
+        _show(
+            {
+                "sites": [{"slug": slug, "name": site.name} for slug, site in found.sites.items()],
+                "stations": [{"slug": slug, "name": station.name} for slug, station in found.stations.items()],
+                "faults": [{"file": f.file, "line": f.line, "message": f.message} for f in found.faults],
+            }
+        )
+    else:
+        for slug, site in found.sites.items():
+            print(f"site     {slug:24} {site.name}")
+        for slug, station in found.stations.items():
+            print(f"station  {slug:24} {station.name}")
+        count = len(found.faults)
+        print(f"{len(found.sites)} sites, {len(found.stations)} stations, {count} fault{'' if count == 1 else 's'}")
+    return REFUSED if found.faults else FINE
+
+
+# ---- tide and light ----
+
+
+def _station(text: str, folder: Path | None) -> Station:
+    """Find a station by its file, or by slug or name in a folder."""
+    from tripplan.catalogue.station import read_stations
+    from tripplan.store.data import data_dir
+
+    path = Path(text)
+    if path.suffix == ".toml" or path.is_file():
+        beside = tuple(p for p in sorted(path.parent.glob("*.toml")) if p.name != path.name)
+        others = tuple(p for p in beside if _is_station_file(p))
+        stations, faults = read_stations((path, *others))
+        mine = tuple(fault for fault in faults if Path(fault.file) == path or fault.file.endswith(".csv"))
+        if path.stem not in stations:
+            raise BadRecord(mine or faults)
+        return stations[path.stem]
+    home = (folder or data_dir("sites")) / "stations"
+    stations, faults = read_stations(tuple(sorted(home.glob("*.toml"))))
+    wanted = text.casefold().strip()
+    for slug, station in stations.items():
+        if wanted in (slug.casefold(), station.name.casefold()):
+            return station
+    if faults:
+        raise BadRecord(faults)
+    raise Refused(f'station "{text}" is neither a file nor known; known: {", ".join(stations) or "none"}')
+
+
+def _is_station_file(path: Path) -> bool:
+    from tripplan.catalogue.station import looks_like_station
+    from tripplan.record import read_toml
+
+    try:
+        return looks_like_station(read_toml(path).data)
+    except BadRecord:
+        return False
+
+
+def _moment(text: str, timezone: str, what: str) -> datetime:
+    """Read an ISO 8601 time; without an offset it is on the station's clock."""
+    from zoneinfo import ZoneInfo
+
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise Refused(
+            f'{what} is "{text}"; give a date or time like 2027-06-12, 2027-06-12T08:00 or 2027-06-12T08:00:00+00:00'
+        ) from None
+    return moment if moment.tzinfo else moment.replace(tzinfo=ZoneInfo(timezone))
+
+
+def _tide(options: argparse.Namespace) -> int:
+    from zoneinfo import ZoneInfo
+
+    import numpy as np
+
+    from tripplan.environment.tide import minutes_utc
+
+    station = _station(options.station, options.folder)
+    zone = ZoneInfo(station.timezone)
+    start = _moment(options.start, station.timezone, "--from")
+    end = _moment(options.end, station.timezone, "--to")
+    if not start.timestamp() < end.timestamp():
+        raise Refused(f"--to {options.end} is not after --from {options.start}")
+    if (end.timestamp() - start.timestamp()) / 86400 > LONGEST_TIDE_DAYS:
+        raise Refused(f"--from {options.start} --to {options.end} is longer than {LONGEST_TIDE_DAYS} days")
+    tide = station.tide
+    if tide is None:
+        raise Refused(f'station "{options.station}" has no tide that can be reckoned: its reference station is missing')
+    notes = list(tide.sentences())
+    events: list[dict[str, Any]] = [
+        {"time": point.time.astimezone(zone).isoformat(timespec="seconds"), "kind": point.kind,
+         "height_m": round(point.height_m, 3)}
+        for point in tide.turning_points(start, end + timedelta(seconds=1))
+    ]  # fmt: skip
+    answer: dict[str, Any] = {
+        "station": station.name,
+        "datum": station.datum,
+        "timezone": station.timezone,
+        "events": events,
+    }
+    if options.every is not None:
+        if not 1 <= options.every <= 1440:
+            raise Refused(f"--every is {options.every}; it must be from 1 to 1440 minutes")
+        times = minutes_utc(start, end + timedelta(minutes=1))[:: options.every]
+        if len(times) > MOST_HEIGHTS:
+            raise Refused(f"that is {len(times):,} heights; at most {MOST_HEIGHTS:,} are given at once")
+        heights = tide.heights_m(times)
+        answer["heights"] = [
+            {"time": _local(time, zone), "height_m": None if math.isnan(height) else round(float(height), 3)}
+            for time, height in zip(times, heights, strict=True)
+        ]
+        if np.isnan(heights).any():
+            notes.append(f"{int(np.isnan(heights).sum())} of {len(heights)} heights are not known: outside the table.")
+    if not events and not any(row["height_m"] is not None for row in answer.get("heights", [])):
+        notes.append("No high or low water is known between these times.")
+    answer["notes"] = notes
+    if options.json:
+        _show(answer)
+    else:
+        print(f"{station.name}, metres above {station.datum}, {station.timezone}. Predicted: weather moves the sea.")
+        for event in events:
+            print(f"{event['time'][:16].replace('T', ' ')}  {event['kind']:4}  {event['height_m']:6.2f} m")
+        for row in answer.get("heights", []):
+            height = "not known" if row["height_m"] is None else f"{row['height_m']:6.2f} m"
+            print(f"{row['time'][:16].replace('T', ' ')}        {height}")
+        for note in notes:
+            print(f"Note: {note}")
+    return FINE
+
+
+def _local(time: Any, zone: Any) -> str:
+    from datetime import UTC
+
+    return datetime.fromisoformat(f"{time}").replace(tzinfo=UTC).astimezone(zone).isoformat(timespec="seconds")
+
+
+def _day(text: str, what: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise Refused(f'{what} is "{text}"; give a date like 2027-06-12') from None
+
+
+def _daylight(options: argparse.Namespace) -> int:
+    from zoneinfo import ZoneInfo
+
+    from tripplan.environment.daylight import daylight
+    from tripplan.environment.position import read_position
+
+    position = read_position(options.position)
+    day = _day(options.day, "DATE")
+    try:
+        ZoneInfo(options.timezone)
+    except (KeyError, ValueError, OSError):
+        raise Refused(f'--timezone "{options.timezone}" is not known; give an IANA name like Atlantic/Azores') from None
+    light = daylight(position.latitude_deg, position.longitude_deg, day, options.timezone)
+    names = ("civil_dawn", "sunrise", "solar_noon", "sunset", "civil_dusk")
+    moments: dict[str, datetime | None] = {name: getattr(light, name) for name in names}
+    if options.json:
+        answer: dict[str, Any] = {
+            name: moment.isoformat(timespec="seconds") if moment else None for name, moment in moments.items()
+        }
+        _show({**answer, "note": light.note, "moon": light.moon_words, "position": position.degrees_minutes})
+    else:
+        print(f"{position.degrees_minutes}, {day}, {options.timezone}")
+        for name, moment in moments.items():
+            print(f"{name.replace('_', ' '):11} {f'{moment:%Y-%m-%d %H:%M}' if moment else 'none'}")
+        print(f"moon        {light.moon_words}")
+        if light.note:
+            print(f"Note: {light.note}")
+    return FINE
+
+
+# ---- limits ----
+
+
+def _previous(text: str) -> Exposure:
+    from tripplan.physics.no_stop import Exposure
+
+    parts = text.split(":")
+    if len(parts) != 3:
+        raise Refused(f'--previous is "{text}"; it is written DEPTH:MINUTES:INTERVAL_MIN, like 18:35:90')
+    try:
+        depth, minutes, interval = (_number(part) for part in parts)
+    except argparse.ArgumentTypeError as error:
+        raise Refused(f'--previous is "{text}": {error}') from None
+    return Exposure(depth_m=depth, bottom_time_min=minutes, interval_after_min=interval)
+
+
+def _rule_book(path: Path | None) -> RuleBook:
+    from tripplan.rulebook import baseline
+
+    return baseline().with_overrides(path) if path else baseline()
+
+
+def _limits(options: argparse.Namespace) -> int:
+    from tripplan.check import Outcome, worst
+    from tripplan.physics.no_stop import Surroundings, no_stop_limits
+
+    rules = _rule_book(options.rules)
+    surroundings = Surroundings(
+        altitude_m=options.altitude,
+        density_kg_m3=rules.value(f"water.{options.water}_density_kg_m3"),
+        water=options.water,
+        measured_pressure_bar=options.pressure,
+    )
+    hours = options.hours_since_arrival
+    if hours is not None and hours < 0:
+        raise OutOfRange(f"hours since arrival is {hours:g}; it must be at least 0 h")
+    found = no_stop_limits(
+        options.depth,
+        surroundings,
+        [_previous(text) for text in options.previous],
+        rules,
+        hours_since_arrival_h=hours,
+        oxygen_percent=options.oxygen,
+    )
+    outcome = worst(found.checks)
+    if options.json:
+        _show(
+            {
+                "no_stop_min": found.no_stop_min,
+                "model_no_stop_min": found.model_no_stop_min,
+                "handbook_no_stop_min": found.handbook_no_stop_min,
+                "handbook_group": found.handbook_group,
+                "handbook_row_fsw": found.handbook_row_fsw,
+                "residual_nitrogen_min": found.residual_nitrogen_min,
+                "gradient_factors": list(found.gradient_factors),
+                "equivalent_depth_m": _up(found.equivalent_depth_m, 3),
+                "surface_pressure_bar": round(found.surface_pressure_bar, 5),
+                "ambient_pressure_bar": round(found.ambient_pressure_bar, 5),
+                "max_operating_depth_m": found.max_operating_depth_m,
+                "gauge_zeroed_m": round(found.gauge_zeroed_m, 2),
+                "gauge_sealed_m": round(found.gauge_sealed_m, 2),
+                "contest": found.contest.as_json(),
+                "checks": [check.as_json() for check in found.checks],
+            }
+        )
+    else:
+        binding = found.contest.binding
+        longest = "no limit" if found.no_stop_min is None else f"{found.no_stop_min} min"
+        print(f"Longest bottom time at {options.depth:g} m: {longest}" + (f" ({binding.name})" if binding else ""))
+        for candidate in found.contest.candidates:
+            print(f"  {candidate.sentence}")
+        print(f"Group at the start: {found.handbook_group or 'none'}")
+        print(
+            f"Surface pressure {found.surface_pressure_bar:.3f} bar, at depth {found.ambient_pressure_bar:.3f} bar; "
+            f"counts like {_up(found.equivalent_depth_m, 1)} m at sea level"
+        )
+        print(f"Gas: to {found.max_operating_depth_m:g} m")
+        for check in found.checks:
+            print(f"{check.outcome.value.upper():8} {check.sentence}")
+    return STOPPED if outcome is Outcome.STOP else FINE
+
+
+def _up(value: float, digits: int) -> float:
+    """Round up: an equivalent depth is never shown shallower than it is."""
+    scale = 10**digits
+    return float(math.ceil(round(value * scale, 6)) / scale)
+
+
+# ---- plan and rules ----
+
+
+def _plan(options: argparse.Namespace) -> int:
+    from tripplan.check import Outcome
+    from tripplan.planning.day import plan_day
+    from tripplan.planning.request import read_request
+    from tripplan.store.folder import folder_of_request, load_folder, load_request
+
+    read_request(options.request)  # its own faults first: they stand in the file that the person is writing
+    folder = load_folder(options.folder or folder_of_request(options.request))
+    for fault in folder.faults:
+        print(fault, file=sys.stderr)
+    changes: dict[str, Any] = {}
+    if options.date:
+        changes["date"] = _day(options.date, "--date")
+    if options.site:
+        if options.site not in folder.sites:
+            raise Refused(f'--site "{options.site}" is not in the catalogue; known: {", ".join(folder.sites)}')
+        changes["site"] = options.site
+    request = load_request(options.request, folder.world)
+    plan = plan_day(request.model_copy(update=changes), folder.world)
+    if options.pdf:
+        from tripplan.documents.day_sheet import day_sheet_pdf
+
+        options.pdf.write_bytes(day_sheet_pdf(plan, options.paper))
+    if options.json:
+        from tripplan.documents.data import plan_json
+
+        _show(plan_json(plan))
+    elif options.text or not options.pdf:
+        from tripplan.documents.text import plan_text
+
+        print(plan_text(plan))
+    else:
+        print(f"{options.pdf}: {plan.verdict.value}, revision {plan.revision}")
+    return STOPPED if plan.verdict is Outcome.STOP else FINE
+
+
+def _rules(options: argparse.Namespace) -> int:
+    from tripplan.rulebook import baseline
+
+    if options.folder:
+        from tripplan.store.folder import load_folder
+
+        book = load_folder(options.folder).world.rules
+    else:
+        book = baseline()
+    if options.json:
+        _show({"rules": [vars(rule) for rule in book.rules.values()]})
+    else:
+        for rule in book.rules.values():
+            mark = f" (baseline {rule.baseline_value:g}: {rule.reason})" if rule.overridden else ""
+            print(f"{rule.key:45} {rule.value:>8g} {rule.unit:10} {rule.provenance:16} {rule.title}{mark}")
+    return FINE
+
+
+if __name__ == "__main__":
+    sys.exit(main())

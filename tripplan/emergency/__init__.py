@@ -1,0 +1,1 @@
+"""Facts and checks for the worst moment: whom to call, where care is, what to say."""

@@ -1,0 +1,140 @@
+"""What the leader looks at on arrival and says before the dive: numbers from the site and the rule book."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tripplan.catalogue.site import Site
+from tripplan.people.group import KINDS, Kind
+from tripplan.planning.plan import DivePlan, Observation
+from tripplan.planning.window import stream_limit_kn
+from tripplan.rulebook import RuleBook
+
+
+def observations(site: Site, kinds: Sequence[Kind], rules: RuleBook) -> tuple[Observation, ...]:
+    """Return what to look at on arrival, each with the number at which nobody goes in; the strictest kind counts."""
+    training = any(kind.training for kind in kinds)
+    suffix = "_training" if training else ""
+    who = "with a course or first experience" if training else "for certified divers"
+    found: list[Observation] = []
+
+    def limit_of(name: str, own: float | None, *, below: bool = False) -> tuple[float, str]:
+        rule = rules[f"observe.{name}{suffix}_{'m' if name != 'wind_onshore' else 'beaufort'}"]
+        if own is None or (own < rule.value if below else own > rule.value):
+            return rule.value, rule.key
+        return own, "SITE_FILE"
+
+    minutes = rules.value("observe.wave_watch_min")
+    value, source = limit_of("breaker", site.limits.breaker_m)
+    if site.water.kind != "fresh" or site.exposure.fetch:
+        found.append(
+            Observation(
+                "Breaking waves at the way in and out",
+                f"stop above {value:g} m ({who})",
+                f"watch {minutes:g} min; the largest wave counts; surf dumping on a steep beach is a stop",
+                source,
+            )
+        )
+    for sector in site.limits.wind:
+        found.append(
+            Observation(
+                f"Wind from {sector.from_deg:03.0f} to {sector.to_deg:03.0f} degrees",
+                f"stop above {sector.most_kn:g} kn",
+                "at the water's edge, gusts included",
+                "SITE_FILE",
+            )
+        )
+    rule = rules[f"observe.wind_onshore{suffix}_beaufort"]
+    found.append(
+        Observation(
+            "Wind onto the shore", f"stop above force {rule.value:g}", "Beaufort, at the water's edge", rule.key
+        )
+    )
+    rule = rules["observe.wind_offshore_kn"]
+    found.append(
+        Observation(
+            "Wind off the shore",
+            f"stop above {rule.value:g} kn",
+            "flat water misleads: it carries people out",
+            rule.key,
+        )
+    )
+    limit_kn, source = min(
+        (stream_limit_kn(site, kind, rules) for kind in kinds), key=lambda pair: pair[0], default=(0.0, "")
+    )
+    if site.water.kind != "fresh":
+        found.append(
+            Observation(
+                "Stream at the surface",
+                f"stop above {limit_kn:g} kn",
+                f"something afloat drifts {limit_kn * 1852 / 60:.0f} m in one minute at {limit_kn:g} kn",
+                source,
+            )
+        )
+    value, source = limit_of("visibility", site.limits.visibility_m, below=True)
+    found.append(
+        Observation(
+            "Visibility under water", f"stop below {value:g} m ({who})", "fewer divers to a leader when poor", source
+        )
+    )
+    rule = rules["observe.thunder_wait_min"]
+    found.append(
+        Observation(
+            "Thunder heard", f"out of the water; wait {rule.value:g} min after the last", "from any side", rule.key
+        )
+    )
+    if any(hazard.kind == "outfall" for hazard in site.hazards):
+        rule = rules["observe.rain_wait_h"]
+        found.append(
+            Observation("Heavy rain before", f"stop within {rule.value:g} h of it", "outfall or river here", rule.key)
+        )
+    found.append(
+        Observation(
+            "Tide on the way in and out",
+            "compare with the plan's height; stop where the step is under water or the ledge is dry",
+            "weather moves the sea by decimetres",
+            "tide.height_margin_m",
+        )
+        if site.tide.station
+        else Observation("Water level", "compare with the usual level", "steps and ramps may end above it", "SITE_FILE")
+    )
+    found.append(
+        Observation("Telephone signal", "stop where no call goes out", site.communications.phone_signal, "OSHA_T")
+    )
+    found.append(
+        Observation("Oxygen and first-aid kit", "stop without", "open it, read the gauge, note the bar", "HSA_IE")
+    )
+    return tuple(found)
+
+
+def briefing_lines(site: Site, dives: Sequence[DivePlan], rules: RuleBook, *, high: bool) -> tuple[str, ...]:
+    """Return what is said to everybody before the dive, in order."""
+    lines = [f"{site.name}: {site.summary}" if site.summary else site.name]
+    for dive in {dive.group: dive for dive in reversed(dives)}.values():
+        lines.append(
+            f"{dive.group}: in by {dive.going_in_by}, out by {dive.coming_out_by}, at {dive.place}; "
+            f"no deeper than {dive.depth.value:g} m."
+        )
+    lines.extend(f"{hazard.what}: {hazard.control}" for hazard in site.hazards)
+    ascent = rules.value("ascent.rate_m_min")
+    lines.extend(
+        (
+            "Stay with your buddy. Lost: look for one minute, then come up and wait at the surface.",
+            f"Come up no faster than {ascent:g} m a minute; "
+            f"{rules.value('safety_stop.minutes_min'):g} min at {rules.value('safety_stop.depth_m'):g} m.",
+            "Anyone may end a dive at any time, without a reason.",
+            f"Flag: {site.flag_rule}",
+            "Everyone is counted in and out by two people. Nobody leaves without signing off.",
+            "Say at once if anything feels wrong, now or in the next two days. "
+            "No flying, no mountain road and no hard work before the leader has said from when.",
+        )
+    )
+    if high:
+        lines.append(
+            "Altitude: gauges sealed at sea level show less than the real depth. Follow the plan's gauge figure."
+        )
+    if any(KINDS[dive.kind].training for dive in dives):
+        lines.append(
+            "Learners: stay where your leader can touch you; practise floating and breathing out on the way up."
+        )
+    return tuple(lines)

@@ -1,0 +1,876 @@
+"""The plan of a day: a pure function of a request and a world. It reads no clock, disk, network or database."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.catalogue.site import Access, Place, Site, TideLimits
+from tripplan.catalogue.station import Station
+from tripplan.check import Candidate, Check, Contest, Outcome, worst
+from tripplan.emergency.contacts import check_emergency
+from tripplan.environment.daylight import Daylight, daylight
+from tripplan.environment.tide import HarmonicTide, SecondaryTide, Tide
+from tripplan.errors import OutOfRange
+from tripplan.people.group import Kind
+from tripplan.people.person import Person
+from tripplan.physics.no_stop import NoStop, Surroundings, handbook_group_after
+from tripplan.planning.briefing import briefing_lines, observations
+from tripplan.planning.crew import check_crew, check_group, children_of, pairs_of
+from tripplan.planning.help import emergency_of
+from tripplan.planning.limits import (
+    deepest_for,
+    depth_contest,
+    person_depth,
+    surroundings_of,
+    time_contest,
+    water_temperature_c,
+)
+from tripplan.planning.plan import (
+    Closure,
+    DayCurve,
+    DayPlan,
+    DivePlan,
+    Light,
+    PersonDive,
+    TideEvent,
+    UsableWindow,
+    WhatIf,
+)
+from tripplan.planning.request import DiveWish, GroupWish, Request
+from tripplan.planning.timing import Done, Ledger, Slot, find_slot, kind_of, latest_entry, minute_of, parts_of
+from tripplan.planning.window import (
+    DayGrid,
+    Window,
+    access_closures,
+    light_closures,
+    limits_with_margin,
+    merge,
+    site_stream,
+    site_tide,
+    stream_closures,
+    stream_limit_kn,
+    tide_closures,
+)
+from tripplan.planning.world import CannotPlan, World, request_faults
+from tripplan.rulebook import RuleBook
+
+DEEPEST_SEARCHED_M = 60.0  # beyond every level's limit; the search for a depth needs an end
+
+
+@dataclass(frozen=True)
+class Setting:
+    """The site on the day: what holds for every group alike."""
+
+    site: Site
+    grid: DayGrid
+    light: Daylight
+    tide: Tide | None
+    heights_m: NDArray[np.float64]  # one a minute and the midnight after; empty where there is no tide
+    rates_kn: NDArray[np.float64]  # likewise; empty where there is no stream
+    surroundings: Surroundings
+
+
+@dataclass(frozen=True)
+class GroupSetting:
+    """Where a group dives and when it may."""
+
+    group: GroupWish
+    kind: Kind
+    place: Place
+    going_in: Access
+    coming_out: Access
+    window: Window
+
+
+def plan_day(request: Request, world: World) -> DayPlan:
+    """Return the plan of one day at one site, with every check behind it.
+
+    Raises CannotPlan where the request names a site, person, place or way in that the world does not hold.
+    """
+    if faults := request_faults(request, world):
+        raise CannotPlan(faults)
+    rules = world.rules
+    site = world.sites[request.site]
+    setting = _setting(request, site, world)
+    groups = [_group_setting(group, setting, rules) for group in request.groups]
+    checks: list[Check] = []
+    for held in groups:
+        checks.append(_check_place(held, site))
+    dives, dive_checks = _plan_dives(request, world, setting, groups)
+    checks.extend(_check_site(site, request, world, setting))
+    checks.extend(check_crew(request.crew, world.people, request.date, rules))
+    for held in groups:
+        checks.extend(check_group(held.group, site, world.people, request.date, rules))
+    checks.extend(dive_checks)
+    checks.extend(_check_recent(request))
+    checks.extend(_check_cold(site, request, world))
+    checks.extend(check_emergency(site, request.date, rules))
+    checks.append(
+        Check(
+            "forecast",
+            Outcome.CAUTION,
+            "No forecast was used: sea, wind and visibility are to be observed on site against the limits given.",
+            "COMMON_PRACTICE",
+        )
+    )
+    unique = tuple(sorted(dict.fromkeys(checks), key=lambda check: -check.outcome.severity))
+    verdict = worst(unique)
+    windows, closures = _shown_windows(groups)
+    what_ifs = _what_ifs(dives, groups)
+    return DayPlan(
+        revision=revision_of(request, world),
+        title=request.title or f"{site.name}, {request.date}",
+        demonstration=world.demonstration or site.demonstration,
+        site=request.site,
+        site_name=site.name,
+        date=request.date,
+        timezone=site.timezone,
+        verdict=verdict,
+        headline=_headline(site, request, verdict, unique, dives),
+        nearest_edge=_nearest_edge(what_ifs, unique),
+        windows=windows,
+        closures=closures,
+        dives=dives,
+        checks=unique,
+        light=Light(
+            civil_dawn=setting.light.civil_dawn,
+            sunrise=setting.light.sunrise,
+            sunset=setting.light.sunset,
+            civil_dusk=setting.light.civil_dusk,
+            moon_words=setting.light.moon_words,
+            note=setting.light.note,
+        ),
+        tide_events=_tide_events(setting),
+        tide_words=_tide_words(site, world.stations.get(site.tide.station or "")),
+        curve=_curve(setting, groups, rules.value("tide.height_margin_m"), world),
+        emergency=emergency_of(site, request.crew, request.date, rules),
+        observations=observations(site, [held.kind for held in groups], rules),
+        forecast_words="No forecast was used. Observe on site; the limits stand under “On arrival”.",
+        what_ifs=what_ifs,
+        overrides=rules.overridden,
+        elevation_m=site.elevation_m,
+        surface_pressure_bar=setting.surroundings.surface_pressure_bar,
+        water_words=_water_words(site, request, setting),
+        hazards=tuple((hazard.what, hazard.control) for hazard in site.hazards),
+        briefing=briefing_lines(site, dives, rules, high=site.elevation_m >= rules.value("altitude.corrected_from_m")),
+        flag_rule=site.flag_rule,
+        rules_here="; ".join(part for part in (world.code_of_practice, site.rules_here) if part),
+    )
+
+
+def _setting(request: Request, site: Site, world: World) -> Setting:
+    grid = DayGrid(request.date, site.timezone)
+    station = world.stations.get(site.tide.station) if site.tide.station else None
+    tide = site_tide(site, station.tide if station else None)
+    minutes = np.concatenate((grid.times, grid.times[-1:] + np.timedelta64(1, "m")))
+    if tide is not None:
+        heights = tide.heights_m(minutes)
+    else:
+        heights = np.full(len(minutes), math.nan) if site.tide.station else np.array([])
+    stream = site_stream(site)
+    if stream is None:
+        rates = np.array([])
+    else:
+        rates = stream.rates_kn(tide, minutes) if tide is not None else np.full(len(minutes), math.nan)
+    return Setting(
+        site=site,
+        grid=grid,
+        light=daylight(site.position.latitude_deg, site.position.longitude_deg, request.date, site.timezone),
+        tide=tide,
+        heights_m=heights,
+        rates_kn=rates,
+        surroundings=surroundings_of(site, request.date, world.rules, request.measured_pressure_bar),
+    )
+
+
+def window_for(setting: Setting, kind: Kind, going_in: Access, coming_out: Access, rules: RuleBook) -> Window:
+    """Return the window of a kind of dive by a way in and a way out."""
+    grid, site = setting.grid, setting.site
+    closures: list[Closure] = [
+        *access_closures(grid, site.access),
+        *light_closures(grid, setting.light, kind, rules),
+    ]
+    if len(setting.heights_m):
+        closures.extend(tide_closures(grid, setting.heights_m, going_in, coming_out, rules))
+    else:
+        blank = np.zeros(grid.minutes + 1)
+        closures.extend(tide_closures(grid, blank, going_in, coming_out, rules))
+    if len(setting.rates_kn):
+        closures.extend(stream_closures(grid, setting.rates_kn, site, kind, rules))
+    return Window(grid, merge(closures))
+
+
+def _group_setting(group: GroupWish, setting: Setting, rules: RuleBook) -> GroupSetting:
+    """Choose what the group left open: the place that suits it, and the ways in and out that leave the most time."""
+    kind = kind_of(group)
+    site = setting.site
+    place = site.place(group.place) if group.place else None
+    if place is None:
+        wished_m = max((wish.depth_m or 0.0 for wish in group.dives), default=0.0)
+        ranked = [place for suit in kind.suits for place in site.places if suit in place.suits]
+        deep_enough = [place for place in ranked if place.deepest_m >= wished_m]
+        place = (deep_enough or ranked or list(site.places))[0]
+    ways_in = [
+        a for a in site.entries if (a.name == group.going_in_by if group.going_in_by else a.going_in != "not_used")
+    ]
+    ways_out = [
+        a
+        for a in site.entries
+        if (a.name == group.coming_out_by if group.coming_out_by else a.coming_out != "not_used")
+    ]
+    best: GroupSetting | None = None
+    most = -1
+    for going_in, coming_out in product(ways_in, ways_out):
+        window = window_for(setting, kind, going_in, coming_out, rules)
+        minutes = sum(span.minutes for usable in window.usable() for span in usable.entries)
+        if minutes > most:
+            best, most = GroupSetting(group, kind, place, going_in, coming_out, window), minutes
+    assert best is not None  # the site schema holds at least one way in and one way out
+    return best
+
+
+def _check_place(held: GroupSetting, site: Site) -> Check:
+    suits = any(suit in held.place.suits for suit in held.kind.suits)
+    wanted = " or ".join(suit.replace("_", " ") for suit in held.kind.suits)
+    return Check(
+        rule="place-suits",
+        outcome=Outcome.OK if suits else Outcome.STOP,
+        sentence=(
+            f"{held.group.name}: {held.place.name} suits {', '.join(s.replace('_', ' ') for s in held.place.suits)}; "
+            f"a {held.kind.words} needs {wanted}."
+        ),
+        source="SITE_FILE",
+        found=", ".join(held.place.suits),
+        limit=wanted,
+        subject=held.group.name,
+    )
+
+
+def _check_site(site: Site, request: Request, world: World, setting: Setting) -> list[Check]:
+    rule = world.rules["site.survey_fresh_days"]
+    days = (request.date - site.survey_date).days
+    fresh = 0 <= days <= rule.value
+    checks = [
+        Check(
+            "survey-fresh",
+            Outcome.OK if fresh else Outcome.CAUTION,
+            f"{site.name} was surveyed on {site.survey_date}, {days} days before; a survey holds {rule.value:g} days.",
+            rule.key,
+            days,
+            rule.value,
+            "days",
+            site.name,
+        )
+    ]
+    if site.access.permission:
+        sentence = f"Permission: {site.access.permission}. Make sure that it was given for today."
+        checks.append(Check("permission", Outcome.CAUTION, sentence, "SITE_FILE", subject=site.name))
+    if site.tide.station and site.tide.station not in world.stations:
+        sentence = f'The tide station "{site.tide.station}" is not among the stations here: the tide is not known.'
+        checks.append(Check("tide-known", Outcome.STOP, sentence, "STATION_FILE", subject=site.name))
+    elif site.tide.station:
+        unknown = int(np.isnan(setting.heights_m).sum())
+        checks.append(
+            Check(
+                "tide-known",
+                Outcome.STOP if unknown else Outcome.OK,
+                f"The tide is not known for {unknown} minutes of the day." if unknown else "The tide is known all day.",
+                "STATION_FILE",
+                unknown,
+                0,
+                "min",
+                site.name,
+            )
+        )
+        if setting.tide is not None:
+            incomplete = Outcome.CAUTION if _left_out(setting.tide) else Outcome.OK
+            checks.extend(
+                Check("tide-complete", incomplete, sentence, "STATION_FILE", subject=site.name)
+                for sentence in setting.tide.sentences()
+            )
+    if site.water.kind != "fresh" and site.water.salinity is None:
+        density = setting.surroundings.density_kg_m3
+        sentence = f"The salinity is not in the site file: taken as {density:g} kg/m3, against the diver."
+        checks.append(Check("salinity-known", Outcome.CAUTION, sentence, "SITE_FILE", subject=site.name))
+    if request.measured_pressure_bar is None and site.elevation_m >= world.rules.value("altitude.uncorrected_below_m"):
+        sentence = (
+            f"Surface pressure {setting.surroundings.surface_pressure_bar:.3f} bar is the standard atmosphere's at "
+            f"{site.elevation_m:g} m; a measured one is better."
+        )
+        checks.append(Check("pressure-measured", Outcome.OK, sentence, "ISO_2533", subject=site.name))
+    return checks
+
+
+def _left_out(tide: Tide) -> bool:
+    """Return whether the tide, or the one it is derived from, lacks constituents that the engine does not know."""
+    if isinstance(tide, SecondaryTide):
+        return _left_out(tide.reference)
+    return isinstance(tide, HarmonicTide) and bool(tide.left_out)
+
+
+def _check_recent(request: Request) -> list[Check]:
+    if request.recent_dives is None:
+        return [
+            Check(
+                "recent-dives-known",
+                Outcome.CAUTION,
+                "Nobody has written down whether anyone dived in the days before: ask each person. "
+                'The request says recent_dives = "none" when all were asked.',
+                "OSHA_T",
+            )
+        ]
+    return [Check("recent-dives-known", Outcome.OK, "Dives of the days before were asked for.", "OSHA_T")]
+
+
+def _check_cold(site: Site, request: Request, world: World) -> list[Check]:
+    water_c = water_temperature_c(site, request.date)
+    divers = [world.people[name] for group in request.groups for name in group.divers]
+    children = children_of(divers, request.date, world.rules)
+    rule = world.rules["cold.child_water_c"]
+    if not children:
+        if water_c is None:
+            sentence = "The usual water temperature is not in the site file: choose suits on site."
+            return [Check("water-temperature-known", Outcome.CAUTION, sentence, "SITE_FILE", subject=site.name)]
+        return []
+    names = ", ".join(child.name for child in children)
+    if water_c is None:
+        sentence = f"The water's temperature is not known, and children dive ({names}): measure it, stop below "
+        sentence += f"{rule.value:g} C."
+        outcome = Outcome.CAUTION
+    else:
+        sentence = (
+            f"The water is usually {water_c:g} C this month; children ({names}) do not dive below {rule.value:g} C."
+        )
+        outcome = Outcome.OK if water_c >= rule.value else Outcome.STOP
+    return [Check("cold-children", outcome, sentence, rule.key, water_c, rule.value, "C", names)]
+
+
+# ---- the dives ----
+
+
+def _plan_dives(
+    request: Request, world: World, setting: Setting, groups: Sequence[GroupSetting]
+) -> tuple[tuple[DivePlan, ...], list[Check]]:
+    """Time every group's first dive, then every second one, and so on: each sees what the day already holds."""
+    ledger = _open_ledger(request, world, setting)
+    dives: list[DivePlan] = []
+    checks: list[Check] = []
+    for number in range(1, max(len(held.group.dives) for held in groups) + 1):
+        for held in groups:
+            if number <= len(held.group.dives):
+                dive, found = _plan_dive(request, world, setting, held, number, ledger)
+                dives.append(dive)
+                checks.extend(found)
+    checks.extend(_check_counts(request, world))
+    dives.sort(key=lambda dive: math.inf if dive.entry is None else dive.entry.timestamp())
+    return tuple(dives), checks
+
+
+def _open_ledger(request: Request, world: World, setting: Setting) -> Ledger:
+    arrived = request.altitude.arrived
+    ledger = Ledger(
+        surroundings=setting.surroundings,
+        rules=world.rules,
+        arrived=setting.grid.of_clock(arrived) if arrived else None,
+        settled=request.altitude.settled,
+    )
+    if isinstance(request.recent_dives, tuple):
+        for dive in sorted(request.recent_dives, key=lambda dive: dive.surfaced.timestamp()):
+            surfaced = minute_of(dive.surfaced, setting.grid.start)
+            ledger.done.setdefault(dive.person, []).append(
+                Done(dive.depth_m, dive.minutes, surfaced - dive.minutes, surfaced, surfaced, dive.oxygen_percent)
+            )
+    return ledger
+
+
+def _plan_dive(
+    request: Request, world: World, setting: Setting, held: GroupSetting, number: int, ledger: Ledger
+) -> tuple[DivePlan, list[Check]]:
+    rules, site, grid = world.rules, setting.site, setting.grid
+    group, kind, place = held.group, held.kind, held.place
+    wish = group.dives[number - 1]
+    subject = f"{group.name}, dive {number}"
+    people = [world.people[name] for name in group.everybody]
+    leader = world.people[group.leader] if group.leader else None
+    children = children_of([world.people[name] for name in group.divers], request.date, rules)
+    water_c = water_temperature_c(site, request.date)
+
+    def contest_with(no_stop: Candidate | None) -> Contest:
+        return depth_contest(
+            people, leader, kind, place, site, setting.surroundings, wish.oxygen_percent, request.date, rules, no_stop
+        )
+
+    fixed_m = contest_with(None).value or 0.0
+    cap = time_contest([], kind, children, water_c, None, fixed_m, rules).value or 0.0
+    depth_m = min(wish.depth_m, fixed_m) if wish.depth_m is not None else fixed_m
+    depth_m = math.floor(round(depth_m * 10, 6)) / 10
+    if wish.depth_m is None:
+        depth_m = min(depth_m, _depth_for_time(wish, int(cap), depth_m, group, held, ledger, rules.value))
+    slot = (
+        find_slot(group, wish, depth_m, int(cap), place, site, held.window, ledger, request, world.people, rules)
+        if depth_m > 0
+        else Slot(None, reasons=("the depth limit is 0 m",))
+    )
+    checks = _check_wishes(subject, wish, fixed_m, contest_with(None))
+    if slot.entry is None:
+        sentence = f"{subject}: no minute of the day works. " + "; ".join(slot.reasons or ("no reason found",)) + "."
+        checks.append(Check("entry-possible", Outcome.STOP, sentence, "SITE_FILE", subject=subject))
+        return _unplaced(held, number, wish, setting, contest_with(None), depth_m), checks
+
+    parts = parts_of(depth_m, slot.bottom_min, place, rules)
+    descent = slot.entry + parts.swim_out
+    limits = [(person, ledger.limit(person.name, depth_m, wish.oxygen_percent, descent)) for person in people]
+    deepest = deepest_for(
+        slot.bottom_min, _limit_at(ledger, group, wish, descent), min(DEEPEST_SEARCHED_M, fixed_m + 20)
+    )
+    no_stop = Candidate(
+        "no-stop",
+        max(deepest, depth_m),
+        f"no-stop limits allow {slot.bottom_min} min down to {max(deepest, depth_m):g} m",
+        "NAVY_7",
+    )
+    contest = contest_with(no_stop)
+    time = time_contest(limits, kind, children, water_c, slot.window_bottom_min, depth_m, rules)
+    intervals = [
+        descent - ledger.ready_at(person.name)[0] for person in people if ledger.ready_at(person.name)[0] > -math.inf
+    ]
+    after = {
+        person.name: handbook_group_after(
+            depth_m,
+            slot.bottom_min,
+            setting.surroundings,
+            ledger.exposures(person.name, descent),
+            rules,
+            hours_since_arrival_h=ledger.hours_since_arrival_h(descent),
+            oxygen_percent=wish.oxygen_percent,
+        )
+        for person in people
+    }
+    checks.extend(_check_times(subject, wish, slot, time))
+    checks.extend(_no_stop_checks(subject, limits))
+    checks.extend(_check_deeper(subject, people, depth_m, ledger))
+    surfaced = descent + parts.bottom + parts.ascent
+    out = slot.entry + parts.water
+    overdue = min(out + int(rules.value("overdue.after_min")), slot.window_end)
+    any_limit = limits[0][1]
+    dive = DivePlan(
+        group=group.name,
+        kind=kind.name,
+        kind_words=kind.words,
+        number=number,
+        site=request.site,
+        place=place.name,
+        going_in_by=held.going_in.name,
+        coming_out_by=held.coming_out.name,
+        leader=group.leader,
+        assistants=group.assistants,
+        divers=group.divers,
+        pairs=pairs_of([world.people[name] for name in group.divers]),
+        entry=grid.at(slot.entry),
+        descent=grid.at(descent),
+        exit=grid.at(out),
+        exit_by=grid.at(overdue),
+        overdue_at=grid.at(overdue),
+        window_closes=grid.at(slot.window_end),
+        depth=contest,
+        time=time,
+        depth_m=depth_m,
+        bottom_time_min=slot.bottom_min,
+        water_time_min=parts.water,
+        surface_interval_min=math.floor(min(intervals)) if intervals else None,
+        equivalent_depth_m=any_limit.equivalent_depth_m,
+        handbook_row_fsw=any_limit.handbook_row_fsw,
+        gauge_zeroed_m=any_limit.gauge_zeroed_m,
+        gauge_sealed_m=any_limit.gauge_sealed_m,
+        oxygen_percent=wish.oxygen_percent,
+        tide_entry_m=_height_at(setting, slot.entry),
+        tide_exit_m=_height_at(setting, out),
+        people=tuple(
+            _person_dive(person, group, request, kind, leader, limit, after[person.name][0], rules)
+            for person, limit in limits
+        ),
+        moved_because="; ".join(slot.reasons),
+    )
+    for person in people:
+        ledger.done.setdefault(person.name, []).append(
+            Done(depth_m, slot.bottom_min, descent, surfaced, out, wish.oxygen_percent)
+        )
+    ledger.in_water.append((slot.entry, out, group.everybody))
+    last = latest_entry(held.window, slot.entry, parts.water, slot.window_end)
+    margin = last - slot.entry
+    checks.append(
+        Check(
+            "entry-margin",
+            Outcome.OK if margin > 0 else Outcome.CAUTION,
+            f"{subject}: in at {dive.entry:%H:%M}; it still fits when going in as late as {grid.at(last):%H:%M}.",
+            "SITE_FILE",
+            margin,
+            0,
+            "min",
+            subject,
+        )
+    )
+    return dive, checks
+
+
+def _limit_at(ledger: Ledger, group: GroupWish, wish: DiveWish, descent: float) -> Callable[[float], int | None]:
+    def limit(depth_m: float) -> int | None:
+        try:
+            return ledger.tightest(group.everybody, depth_m, wish.oxygen_percent, descent)
+        except OutOfRange:  # deeper than the handbook's last row
+            return 0
+
+    return limit
+
+
+def _depth_for_time(
+    wish: DiveWish,
+    cap: int,
+    deepest_m: float,
+    group: GroupWish,
+    held: GroupSetting,
+    ledger: Ledger,
+    value: Callable[[str], float],
+) -> float:
+    """Return the deepest depth that allows the wished minutes (or the shortest dive) at the first possible descent."""
+    usable = held.window.usable()
+    first = held.window.grid.minute_floor(usable[0].start) if usable else 0
+    ready = max((ledger.ready_at(name)[0] for name in group.everybody), default=-math.inf)
+    descent = max(float(first), ready + value("surface_interval.shortest_min"))
+    minutes = min(wish.minutes if wish.minutes is not None else int(value("dive.shortest_min")), cap)
+    return deepest_for(minutes, _limit_at(ledger, group, wish, descent), deepest_m)
+
+
+def _check_wishes(subject: str, wish: DiveWish, fixed_m: float, contest: Contest) -> list[Check]:
+    if wish.depth_m is None:
+        return []
+    fits = wish.depth_m <= fixed_m
+    because = contest.binding.sentence if contest.binding else ""
+    source = contest.binding.source if contest.binding else "REQUEST"
+    sentence = f"{subject}: {wish.depth_m:g} m is wished; the limit is {fixed_m:g} m ({because})."
+    outcome = Outcome.OK if fits else Outcome.STOP
+    return [Check("depth-within-limit", outcome, sentence, source, wish.depth_m, fixed_m, "m", subject)]
+
+
+def _check_times(subject: str, wish: DiveWish, slot: Slot, time: Contest) -> list[Check]:
+    binding = time.binding
+    limit = time.value if time.value is not None else math.inf
+    checks = []
+    if wish.minutes is not None:
+        fits = wish.minutes <= slot.bottom_min
+        because = f" ({binding.sentence})" if binding else ""
+        sentence = f"{subject}: {wish.minutes} min are wished; {slot.bottom_min} min are possible{because}."
+        source = binding.source if binding else "REQUEST"
+        outcome = Outcome.OK if fits else Outcome.STOP
+        checks.append(
+            Check("time-within-limit", outcome, sentence, source, wish.minutes, slot.bottom_min, "min", subject)
+        )
+    spare = limit - slot.bottom_min
+    sentence = (
+        f"{subject}: {slot.bottom_min} min planned, {limit:g} min allowed ({binding.sentence if binding else ''})."
+    )
+    checks.append(
+        Check(
+            "bottom-time",
+            Outcome.OK if spare >= 0 else Outcome.STOP,
+            sentence,
+            binding.source if binding else "REQUEST",
+            slot.bottom_min,
+            limit if math.isfinite(limit) else None,
+            "min",
+            subject,
+        )
+    )
+    return checks
+
+
+def _no_stop_checks(subject: str, limits: Sequence[tuple[Person, NoStop]]) -> list[Check]:
+    """Keep each person's physics checks, one line for all people whom the same sentence concerns."""
+    names: dict[Check, list[str]] = {}
+    for person, limit in limits:
+        for check in limit.checks:
+            names.setdefault(check, []).append(person.name)
+    everybody = len(limits)
+    return [
+        replace(
+            check,
+            sentence=f"{subject}: {check.sentence}" + ("" if len(who) == everybody else f" ({', '.join(who)})"),
+            subject=subject,
+        )
+        for check, who in names.items()
+    ]
+
+
+def _check_deeper(subject: str, people: Sequence[Person], depth_m: float, ledger: Ledger) -> list[Check]:
+    before = [
+        (dive.depth_m, person.name)
+        for person in people
+        for dive in ledger.done.get(person.name, [])
+        if dive.depth_m < depth_m
+    ]
+    if not before:
+        return []
+    shallowest, name = min(before)
+    sentence = (
+        f"{subject}: {depth_m:g} m comes after a shallower dive ({name}, {shallowest:g} m): deepest first is usual."
+    )
+    return [Check("deepest-first", Outcome.CAUTION, sentence, "COMMON_PRACTICE", depth_m, shallowest, "m", subject)]
+
+
+def _check_counts(request: Request, world: World) -> list[Check]:
+    """Judge how many dives each person makes in the day."""
+    counts: dict[str, int] = {}
+    staff: set[str] = set()
+    for group in request.groups:
+        staff.update(group.assistants, [group.leader] if group.leader else [])
+        for name in group.everybody:
+            counts[name] = counts.get(name, 0) + len(group.dives)
+    checks = []
+    for name, count in counts.items():
+        rule = world.rules["dive.most_per_day_staff" if name in staff else "dive.most_per_day"]
+        outcome = Outcome.OK if count <= rule.value else Outcome.STOP
+        sentence = f"{name} makes {count} dive{'s' if count > 1 else ''} today; {rule.value:g} are allowed."
+        checks.append(Check("dives-per-day", outcome, sentence, rule.key, count, rule.value, "dives", name))
+    return checks
+
+
+def _person_dive(
+    person: Person,
+    group: GroupWish,
+    request: Request,
+    kind: Kind,
+    leader: Person | None,
+    limit: NoStop,
+    group_after: str | None,
+    rules: RuleBook,
+) -> PersonDive:
+    own = person_depth(person, request.date, kind, leader, rules)
+    role = "leader" if person.name == group.leader else ("assistant" if person.name in group.assistants else "diver")
+    return PersonDive(
+        name=person.name,
+        role=role,  # type: ignore[arg-type]
+        level_words=person.level.words,
+        age=person.age_on(request.date),
+        depth_limit_m=own.value or 0.0,
+        depth_because=own.sentence,
+        group_before=limit.handbook_group,
+        group_after=group_after,
+        no_stop_min=limit.no_stop_min,
+    )
+
+
+def _unplaced(
+    held: GroupSetting, number: int, wish: DiveWish, setting: Setting, contest: Contest, depth_m: float
+) -> DivePlan:
+    """Return a dive that has no time: nothing in it may be read as a time to go in."""
+    group = held.group
+    return DivePlan(
+        group=group.name,
+        kind=held.kind.name,
+        kind_words=held.kind.words,
+        number=number,
+        site=setting.site.slug,
+        place=held.place.name,
+        going_in_by=held.going_in.name,
+        coming_out_by=held.coming_out.name,
+        leader=group.leader,
+        assistants=group.assistants,
+        divers=group.divers,
+        pairs=(),
+        entry=None,
+        descent=None,
+        exit=None,
+        exit_by=None,
+        overdue_at=None,
+        window_closes=None,
+        depth=contest,
+        time=Contest("longest bottom time", "min", ()),
+        depth_m=depth_m,
+        bottom_time_min=None,
+        water_time_min=None,
+        surface_interval_min=None,
+        equivalent_depth_m=None,
+        handbook_row_fsw=None,
+        gauge_zeroed_m=None,
+        gauge_sealed_m=None,
+        oxygen_percent=wish.oxygen_percent,
+        tide_entry_m=None,
+        tide_exit_m=None,
+        people=(),
+    )
+
+
+def _height_at(setting: Setting, minute: int) -> float | None:
+    if not len(setting.heights_m) or minute >= len(setting.heights_m):
+        return None
+    height = float(setting.heights_m[minute])
+    return None if math.isnan(height) else round(height, 3)
+
+
+# ---- what the plan shows ----
+
+
+def _shown_windows(groups: Sequence[GroupSetting]) -> tuple[tuple[UsableWindow, ...], tuple[Closure, ...]]:
+    """Return windows and closures, once for all groups where they agree, else labelled with the groups they are for."""
+    by_window: dict[tuple[Closure, ...], list[GroupSetting]] = {}
+    for held in groups:
+        by_window.setdefault(held.window.closures, []).append(held)
+    windows: list[UsableWindow] = []
+    closures: list[Closure] = []
+    for shared, holders in by_window.items():
+        names = () if len(by_window) == 1 else tuple(held.group.name for held in holders)
+        windows.extend(holders[0].window.usable(names))
+        closures.extend(replace(closure, groups=names) for closure in shared)
+    windows.sort(key=lambda window: (window.start.timestamp(), window.groups))
+    return tuple(windows), tuple(closures)
+
+
+def _tide_events(setting: Setting) -> tuple[TideEvent, ...]:
+    if setting.tide is None:
+        return ()
+    grid = setting.grid
+    points = setting.tide.turning_points(grid.at(0), grid.at(grid.minutes))
+    return tuple(TideEvent(p.time.astimezone(grid.zone), p.kind, round(p.height_m, 3)) for p in points)
+
+
+def _tide_words(site: Site, station: Station | None) -> str:
+    if site.tide.station is None:
+        return f"No tide: {site.tide.none_because}"
+    if station is None:
+        return f'Tide station "{site.tide.station}" is missing: the tide is not known.'
+    link = site.tide
+    offsets = []
+    if link.high_time_min or link.low_time_min:
+        offsets.append(f"high water {link.high_time_min:+g} min, low water {link.low_time_min:+g} min")
+    if (link.high_ratio, link.low_ratio) != (1, 1):
+        offsets.append(f"heights times {link.high_ratio:g} and {link.low_ratio:g}")
+    if link.high_add_m or link.low_add_m:
+        offsets.append(f"heights {link.high_add_m:+g} m and {link.low_add_m:+g} m")
+    shifted = f", {'; '.join(offsets)}" if offsets else ""
+    return f"{station.name}{shifted}; heights above {station.datum}. Predicted: weather moves the sea by decimetres."
+
+
+def _curve(setting: Setting, groups: Sequence[GroupSetting], margin_m: float, world: World) -> DayCurve:
+    first = groups[0]
+    site = setting.site
+
+    def edges(way: object) -> tuple[float | None, float | None]:
+        return limits_with_margin(way, margin_m) if isinstance(way, TideLimits) else (None, None)
+
+    limit = min(stream_limit_kn(site, held.kind, world.rules)[0] for held in groups) if len(setting.rates_kn) else None
+    return DayCurve(
+        midnight=setting.grid.start,
+        minutes=setting.grid.minutes,
+        tide_m=tuple(float(h) for h in setting.heights_m[:-1]) if len(setting.heights_m) else (),
+        stream_kn=tuple(float(r) for r in setting.rates_kn[:-1]) if len(setting.rates_kn) else (),
+        going_in_m=edges(first.going_in.going_in),
+        coming_out_m=edges(first.coming_out.coming_out),
+        stream_limit_kn=limit,
+    )
+
+
+def _what_ifs(dives: Sequence[DivePlan], groups: Sequence[GroupSetting]) -> tuple[WhatIf, ...]:
+    """Return what could change the answer and by how much: delay, a deeper dive, the tide at the way out."""
+    windows = {held.group.name: held for held in groups}
+    found: list[WhatIf] = []
+    for dive in dives:
+        if dive.entry is None or dive.window_closes is None or dive.bottom_time_min is None:
+            continue
+        held = windows[dive.group]
+        name = f"{dive.group}, dive {dive.number}"
+        grid = held.window.grid
+        end = grid.minute_floor(dive.window_closes)
+        late = grid.at(latest_entry(held.window, grid.minute_floor(dive.entry), dive.water_time_min or 0, end))
+        closing = held.window.reasons(min(end, grid.minutes - 1), "water") if end < grid.minutes else ()
+        why = closing[0].sentence if closing else "The day ends."
+        found.append(
+            WhatIf(
+                f"{name}: in as late as {late:%H:%M} and the dive still fits as planned. What ends it: {why}",
+                margin_min=round((late.timestamp() - dive.entry.timestamp()) / 60),
+            )
+        )
+        limits = (held.coming_out.coming_out, dive.tide_exit_m)
+        if isinstance(limits[0], TideLimits) and limits[1] is not None:
+            for edge, words in ((limits[0].lowest_m, "above the lowest"), (limits[0].highest_m, "below the highest")):
+                if edge is not None:
+                    spare = abs(limits[1] - edge)
+                    found.append(
+                        WhatIf(
+                            f"{name}: at the planned time out the tide is {limits[1]:.1f} m, {spare:.1f} m {words} "
+                            f"for coming out by {dive.coming_out_by}."
+                        )
+                    )
+        deeper = next((c for c in dive.depth.candidates if c.name == "no-stop"), None)
+        if deeper is not None and dive.depth_m is not None:
+            found.append(WhatIf(f"{name}: planned to {dive.depth_m:g} m; the {deeper.sentence}, not deeper."))
+        binding = dive.time.binding
+        if binding is not None and dive.time.value is not None:
+            found.append(
+                WhatIf(
+                    f"{name}: {dive.time.value - dive.bottom_time_min:g} min of bottom time are spare "
+                    f"({binding.sentence})."
+                )
+            )
+    return tuple(found)
+
+
+def _nearest_edge(what_ifs: Sequence[WhatIf], checks: Sequence[Check]) -> str:
+    stops = [check for check in checks if check.outcome is Outcome.STOP]
+    if stops:
+        more = f" (and {len(stops) - 1} more)" if len(stops) > 1 else ""
+        return f"What stops it: {stops[0].sentence}{more}"
+    timed = [what for what in what_ifs if what.margin_min is not None]
+    if not timed:
+        return "Nothing is timed."
+    closest = min(timed, key=lambda what: what.margin_min or 0)
+    return f"Closest to stopping it, {closest.margin_min} min away: {closest.sentence}"
+
+
+def _headline(
+    site: Site, request: Request, verdict: Outcome, checks: Sequence[Check], dives: Sequence[DivePlan]
+) -> str:
+    day = f"{request.date:%A} {request.date.day} {request.date:%B %Y}"
+    where = f"{site.name}, {day}"
+    if verdict is Outcome.STOP:
+        stops = sum(check.outcome is Outcome.STOP for check in checks)
+        return (
+            f"Do not go as asked: {where}. {stops} thing{'s' if stops > 1 else ''} stop{'' if stops > 1 else 's'} it."
+        )
+    timed = [dive for dive in dives if dive.entry is not None and dive.exit is not None]
+    cautions = sum(check.outcome is Outcome.CAUTION for check in checks)
+    care = f", with {cautions} caution{'s' if cautions != 1 else ''}" if cautions else ""
+    first = min((dive.entry for dive in timed if dive.entry), key=lambda t: t.timestamp())
+    last = max((dive.exit for dive in timed if dive.exit), key=lambda t: t.timestamp())
+    return f"Go{care}: {where}. First in {first:%H:%M}, last out {last:%H:%M}."
+
+
+def _water_words(site: Site, request: Request, setting: Setting) -> str:
+    temperature_c = water_temperature_c(site, request.date)
+    usual = f", usually {temperature_c:g} C in {request.date:%B}" if temperature_c is not None else ""
+    return f"{site.water.kind} water, {setting.surroundings.density_kg_m3:.0f} kg/m3{usual}"
+
+
+def revision_of(request: Request, world: World) -> str:
+    """Return a short hash of everything the plan was made from: the same inputs give the same eight characters."""
+    site = world.sites[request.site]
+    names = {name for group in request.groups for name in group.everybody}
+    names |= {*request.crew.shore_watch, *request.crew.oxygen_provider}
+    station = world.stations.get(site.tide.station or "")
+    inputs = {
+        "request": request.model_dump(mode="json"),
+        "site": {**site.model_dump(mode="json", fallback=repr), "slug": site.slug},
+        "station": repr(station),
+        "people": {name: world.people[name].model_dump(mode="json") for name in sorted(names)},
+        "rules": {key: [rule.value, rule.reason] for key, rule in sorted(world.rules.rules.items())},
+        "centre": [world.centre_name, world.code_of_practice, world.demonstration],
+    }
+    text = json.dumps(inputs, sort_keys=True, ensure_ascii=True, default=repr)
+    return hashlib.sha256(text.encode()).hexdigest()[:8]

@@ -1,0 +1,91 @@
+"""The folder of a centre: sites, stations, people, rules and requests, read into the values a plan is made from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from tripplan.catalogue.site import Site
+from tripplan.catalogue.station import Station
+from tripplan.catalogue.survey import survey
+from tripplan.errors import BadRecord, Fault
+from tripplan.people.centre import Centre, read_centre
+from tripplan.planning.request import Request, request_from
+from tripplan.planning.world import World, request_faults
+from tripplan.record import read_toml
+
+
+@dataclass(frozen=True)
+class Folder:
+    """What a centre's folder holds. Bad files are listed in ``faults`` and left out; they never hide the others."""
+
+    path: Path
+    centre: Centre
+    world: World
+    requests: Mapping[str, Request]  # by file name without .toml
+    faults: tuple[Fault, ...]
+
+    @property
+    def sites(self) -> Mapping[str, Site]:
+        """The sites by slug."""
+        return self.world.sites
+
+    @property
+    def stations(self) -> Mapping[str, Station]:
+        """The tide stations by slug."""
+        return self.world.stations
+
+
+def load_folder(path: Path) -> Folder:
+    """Read a centre's folder: *.toml sites, stations/, centre/centre.toml and requests/*.toml.
+
+    Raises BadRecord when the centre's own file cannot be used: without people and rules there is no plan.
+    """
+    centre_file = path / "centre" / "centre.toml"
+    if not path.is_dir():
+        raise BadRecord((Fault(str(path), 1, "there is no such folder; give the folder of a centre"),))
+    if not centre_file.is_file():
+        raise BadRecord(
+            (Fault(str(centre_file), 1, "the centre's file is missing; it names the people and the rules"),)
+        )
+    centre = read_centre(centre_file)
+    found = survey([path])
+    world = World(
+        sites=found.sites,
+        stations=found.stations,
+        people=centre.roster.people,
+        rules=centre.rules,
+        centre_name=centre.name,
+        code_of_practice=centre.code_of_practice,
+        demonstration=centre.demonstration,
+    )
+    requests: dict[str, Request] = {}
+    faults = list(found.faults)
+    for file in sorted((path / "requests").glob("*.toml")):
+        try:
+            requests[file.stem] = load_request(file, world)
+        except BadRecord as error:
+            faults.extend(error.faults)
+    return Folder(path, centre, world, requests, tuple(faults))
+
+
+def load_request(path: Path, world: World) -> Request:
+    """Read a request and check every name in it.  Raises BadRecord with file and line of every fault."""
+    file = read_toml(path)
+    request = request_from(file)
+    if faults := request_faults(request, world):
+        raise BadRecord(tuple(file.fault(where, sentence) for where, sentence in faults))
+    return request
+
+
+def folder_of_request(path: Path) -> Path:
+    """Return the centre's folder that a request file belongs to: the nearest one above it with a centre/centre.toml.
+
+    Raises BadRecord where there is none.
+    """
+    for parent in path.resolve().parents:
+        if (parent / "centre" / "centre.toml").is_file():
+            return parent
+    message = "no centre/centre.toml stands above this request; put it in the centre's folder or give --folder"
+    raise BadRecord((Fault(str(path), 1, message),))
