@@ -164,7 +164,7 @@ def _show(values: dict[str, Any]) -> None:
 
 
 def _serve_demo(options: argparse.Namespace) -> int:
-    from tripplan.store.data import data_dir
+    from tripplan.data_files import data_dir
 
     return _answer(data_dir("sites"), "127.0.0.1", options.port)
 
@@ -233,7 +233,7 @@ def _sites(options: argparse.Namespace) -> int:
 def _station(text: str, folder: Path | None) -> Station:
     """Find a station by its file, or by slug or name in a folder."""
     from tripplan.catalogue.station import read_stations
-    from tripplan.store.data import data_dir
+    from tripplan.data_files import data_dir
 
     path = Path(text)
     if path.suffix == ".toml" or path.is_file():

@@ -28,9 +28,9 @@ HALF_TIMES = np.array(
 
 
 # scipy.integrate.solve_ivp on dp/dt = ln 2 / half-time x (inspired - p), by segments of a random multi-level day.
-@pytest.mark.parametrize("seed", range(8))
-def test_the_closed_form_agrees_with_a_numerical_integration_of_a_random_day(seed):
-    random = np.random.default_rng(seed)
+@pytest.mark.parametrize("number", range(8))
+def test_the_closed_form_agrees_with_a_numerical_integration_of_a_random_day(number):
+    random = np.random.default_rng(number)
     nitrogen = float(random.choice([0.79, 0.68, 0.64]))
     surface_bar = float(random.uniform(0.7, 1.05))
     pressures = [surface_bar]

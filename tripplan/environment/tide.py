@@ -306,7 +306,7 @@ def _at_new_year(tide: HarmonicTide, year: int) -> tuple[TurningPoint | None, Tu
     kind: Kind = "high" if sum(bends) < 0 else "low"
     if kind != last.kind:
         return None, TurningPoint(seam, kind, tide.mean_level_m + float(_sum(_year(tide, year), np.array([0.0]))[0]))
-    # Of two as good as equal (a tide that the sun alone drives turns at 0 h in every year) the one after the seam stays.
+    # Of two as good as equal (a tide driven by the sun alone turns at 0 h every year) the one after the seam stays.
     old_is_more = (last.height_m - first.height_m) * (1 if kind == "high" else -1) > 1e-6
     return (first if old_is_more else last), None
 

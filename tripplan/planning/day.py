@@ -494,7 +494,7 @@ def _plan_dive(
         tide_entry_m=_height_at(setting, slot.entry),
         tide_exit_m=_height_at(setting, out),
         people=tuple(
-            _person_dive(person, group, request, kind, leader, limit, after[person.name][0], rules)
+            _person_dive(person, group, request, kind, leader, limit, after[person.name].group, rules)
             for person, limit in limits
         ),
         moved_because="; ".join(slot.reasons),

@@ -61,7 +61,7 @@ class Ledger:
     def hours_since_arrival_h(self, descent: float) -> float | None:
         """Return the hours at this altitude before a descent; None: not known."""
         if self.settled:
-            return max(self.rules.value("altitude.acclimatised_h"), 24.0)
+            return math.inf
         if self.arrived is None:
             return None
         return max((descent - self.arrived) / 60, 0.0)

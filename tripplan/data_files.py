@@ -10,7 +10,7 @@ def data_dir(name: str) -> Path:
 
     A centre's own files never live here: an upgrade would overwrite them.
     """
-    package = Path(__file__).resolve().parent.parent
+    package = Path(__file__).resolve().parent
     checkout = package.parent / name
     if (package.parent / "pyproject.toml").is_file() and checkout.is_dir():
         return checkout

@@ -1,0 +1,124 @@
+"""Put the web face together: pages, words for the templates, headers, plain error pages."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from flask import Flask, Response, current_app, render_template
+from werkzeug.exceptions import HTTPException
+
+from tripplan.data_files import data_dir
+from tripplan.errors import BadRecord
+from tripplan.store.folder import Folder, load_folder
+
+HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'self'; script-src 'none'; style-src 'self'; img-src 'self' data:; object-src 'none'; "
+        "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "X-Frame-Options": "DENY",
+    "Cross-Origin-Opener-Policy": "same-origin",
+}
+ADVICE = {
+    400: "Something in the address or the form cannot be used. Go back and change it.",
+    404: "There is no such page here. Start from the plan or the list of sites.",
+    405: "This page only answers to being read.",
+    500: "The program made a mistake. Nothing of yours was lost. Tell whoever looks after it what you did.",
+}
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+class Shelf:
+    """The folder's content, read again when a file in it has changed."""
+
+    def __init__(self, path: Path) -> None:
+        """Read the folder.  Raises BadRecord when the centre's own file cannot be used."""
+        self.path = path
+        self._stamp = self._seen()
+        self._folder = load_folder(path)
+
+    def _seen(self) -> tuple[tuple[str, int, int], ...]:
+        files = sorted(p for p in self.path.rglob("*") if p.suffix in (".toml", ".csv"))
+        return tuple((str(p), (s := p.stat()).st_mtime_ns, s.st_size) for p in files)
+
+    @property
+    def folder(self) -> Folder:
+        """The folder as it stands now; the last good one while the centre's own file is broken."""
+        stamp = self._seen()
+        if stamp != self._stamp:
+            try:
+                self._folder = load_folder(self.path)
+            except BadRecord as error:
+                old = self._folder
+                return Folder(old.path, old.centre, old.world, old.requests, error.faults)
+            self._stamp = stamp
+        return self._folder
+
+
+def shelf() -> Folder:
+    """Return the folder that this app serves."""
+    held: Shelf = current_app.extensions["tripplan_shelf"]
+    return held.folder
+
+
+def now() -> datetime:
+    """Return the time by the app's clock, aware."""
+    clock: Callable[[], datetime] = current_app.extensions["tripplan_clock"]
+    return clock()
+
+
+def create_app(folder_path: Path, *, clock: Callable[[], datetime] = _now) -> Flask:
+    """Return the web app for a centre's folder.
+
+    clock -- gives the time, aware; tests give their own
+
+    Raises BadRecord when the centre's own file cannot be used.
+    """
+    from tripplan.web import books, plans, sites, tides, words
+
+    templates = data_dir("templates")
+    app = Flask("tripplan.web", template_folder=str(templates / "pages"), static_folder=str(templates / "static"))
+    app.config.update(SECRET_KEY=secrets.token_hex(32), MAX_CONTENT_LENGTH=64_000)
+    app.extensions["tripplan_shelf"] = Shelf(folder_path)
+    app.extensions["tripplan_clock"] = clock
+    app.jinja_env.trim_blocks = True
+    app.jinja_env.lstrip_blocks = True
+    words.install(app)
+    for module in (plans, sites, tides, books):
+        app.register_blueprint(module.bp)
+
+    @app.context_processor
+    def everywhere() -> dict[str, Any]:
+        folder = shelf()
+        return {
+            "centre": folder.centre,
+            "demonstration": folder.centre.demonstration,
+            "faults": folder.faults,
+        }
+
+    @app.after_request
+    def headers(response: Response) -> Response:
+        for name, value in HEADERS.items():
+            response.headers.setdefault(name, value)
+        return response
+
+    @app.errorhandler(HTTPException)
+    def plain(error: HTTPException) -> tuple[str, int]:
+        code = error.code or 500
+        advice = ADVICE.get(code, error.description or "")
+        return render_template("error.html", code=code, name=error.name, advice=advice), code
+
+    @app.get("/healthz")
+    def healthz() -> Response:
+        return Response("ok\n", mimetype="text/plain")
+
+    return app

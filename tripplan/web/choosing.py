@@ -1,0 +1,191 @@
+"""From the words of a form to a request: what was chosen, and a sentence for each field that cannot be used."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from pydantic import ValidationError
+
+from tripplan.planning.request import Altitude, DiveWish, GroupWish, Request
+from tripplan.record import describe_fault
+from tripplan.store.folder import Folder
+
+LONGEST_AHEAD_DAYS = 730  # two years: farther ahead neither people nor telephone numbers mean anything
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What the form holds, as typed, so that a refused form comes back with nothing lost."""
+
+    site: str = ""
+    day: str = ""
+    groups: tuple[str, ...] = ()
+    depth: str = ""
+    minutes: str = ""
+    not_before: str = ""
+    arrived: str = ""
+    settled: bool = False
+    asked: bool = False
+    errors: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def query(self) -> dict[str, Any]:
+        """The choice as query parameters, empty ones left out."""
+        values: dict[str, Any] = {
+            "site": self.site,
+            "date": self.day,
+            "group": list(self.groups),
+            "depth": self.depth,
+            "minutes": self.minutes,
+            "not_before": self.not_before,
+            "arrived": self.arrived,
+            "settled": "yes" if self.settled else "",
+            "asked": "yes" if self.asked else "",
+        }
+        return {key: value for key, value in values.items() if value}
+
+
+class BadChoice(ValueError):
+    """Some fields of the form cannot be used; ``choice`` holds what was typed and the sentences."""
+
+    def __init__(self, choice: Choice) -> None:
+        self.choice = choice
+        super().__init__("; ".join(choice.errors.values()))
+
+
+def all_groups(folder: Folder) -> dict[str, tuple[GroupWish, Request]]:
+    """Return every group of the ready requests by its name, with the request it stands in; the first of a name wins."""
+    found: dict[str, tuple[GroupWish, Request]] = {}
+    for request in folder.requests.values():
+        for group in request.groups:
+            found.setdefault(group.name, (group, request))
+    return found
+
+
+def near_date(timezone: str, now: datetime) -> date:
+    """Return today at the site, or tomorrow when it is past noon there."""
+    local = now.astimezone(ZoneInfo(timezone))
+    return local.date() + timedelta(days=1 if local.hour >= 12 else 0)
+
+
+def first_choice(folder: Folder, now: datetime) -> Choice | None:
+    """Return the choice that the first page shows: the first ready request, on a near date; None without one."""
+    for request in folder.requests.values():
+        site = folder.sites.get(request.site)
+        if site is not None:
+            return Choice(
+                site=request.site,
+                day=near_date(site.timezone, now).isoformat(),
+                groups=tuple(group.name for group in request.groups),
+                asked=request.recent_dives is not None,
+            )
+    return None
+
+
+def read_choice(arguments: Any) -> Choice:
+    """Return what the query parameters hold, as typed."""
+    return Choice(
+        site=arguments.get("site", "").strip(),
+        day=arguments.get("date", "").strip(),
+        groups=tuple(dict.fromkeys(name for name in arguments.getlist("group") if name.strip())),
+        depth=arguments.get("depth", "").strip(),
+        minutes=arguments.get("minutes", "").strip(),
+        not_before=arguments.get("not_before", "").strip(),
+        arrived=arguments.get("arrived", "").strip(),
+        settled=arguments.get("settled", "") == "yes",
+        asked=arguments.get("asked", "") == "yes",
+    )
+
+
+def request_of(choice: Choice, folder: Folder, today: date) -> Request:
+    """Turn a choice into a request.  Raises BadChoice with a sentence for each field that cannot be used."""
+    errors: dict[str, str] = {}
+    site = folder.sites.get(choice.site)
+    if site is None:
+        errors["site"] = f'Site "{choice.site}" is not in the catalogue; choose one of the list.'
+    day = _day(choice.day, today, errors)
+    known = all_groups(folder)
+    unknown = [name for name in choice.groups if name not in known]
+    if unknown:
+        errors["group"] = f'Group "{unknown[0]}" is not known; known: {", ".join(known) or "none"}.'
+    elif not choice.groups:
+        errors["group"] = "Choose at least one group."
+    first = _first_dive(choice, errors)
+    altitude = _altitude(choice, errors)
+    if errors or site is None or day is None:
+        raise BadChoice(Choice(**{**vars(choice), "errors": errors}))
+    chosen = [known[name] for name in choice.groups]
+    base = chosen[0][1]
+    groups = [_moved(group, choice.site == request.site, first) for group, request in chosen]
+    return base.model_copy(
+        update={
+            "title": f"{' and '.join(choice.groups)} at {site.name}",
+            "site": choice.site,
+            "date": day,
+            "groups": tuple(groups),
+            "recent_dives": "none" if choice.asked else None,
+            "altitude": altitude or (base.altitude if base.site == choice.site else Altitude()),
+        }
+    )
+
+
+def _day(text: str, today: date, errors: dict[str, str]) -> date | None:
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        errors["date"] = f'Date "{text}" is not a date; write it like {today.isoformat()}.'
+        return None
+    if not abs((day - today).days) <= LONGEST_AHEAD_DAYS:
+        errors["date"] = f"Date {text} is more than {LONGEST_AHEAD_DAYS} days from today."
+        return None
+    return day
+
+
+def _first_dive(choice: Choice, errors: dict[str, str]) -> Mapping[str, Any]:
+    """Return what the form changes in each group's first dive."""
+    wish: dict[str, Any] = {}
+    for name, key, text, read in (
+        ("depth", "depth_m", choice.depth, float),
+        ("minutes", "minutes", choice.minutes, int),
+        ("not_before", "not_before", choice.not_before, str),
+    ):
+        if text:
+            try:
+                wish[key] = read(text.replace(",", "."))
+                DiveWish.model_validate({key: wish[key]})
+            except ValidationError as error:
+                errors[name] = _first(describe_fault(error, DiveWish))
+            except ValueError:
+                errors[name] = f'"{text}" is not a {"whole " if read is int else ""}number.'
+    return {} if errors else DiveWish.model_validate(wish).model_dump(exclude_unset=True)
+
+
+def _altitude(choice: Choice, errors: dict[str, str]) -> Altitude | None:
+    if choice.settled:
+        return Altitude(settled=True)
+    if not choice.arrived:
+        return None
+    try:
+        return Altitude.model_validate({"arrived": choice.arrived})
+    except ValidationError as error:
+        errors["arrived"] = _first(describe_fault(error, Altitude))
+        return None
+
+
+def _first(sentences: Sequence[str]) -> str:
+    return sentences[0][:1].upper() + sentences[0][1:] + "."
+
+
+def _moved(group: GroupWish, same_site: bool, first: Mapping[str, Any]) -> GroupWish:
+    """Return a group with the form's first dive; at another site its place and ways in and out are chosen anew."""
+    update: dict[str, Any] = {}
+    if not same_site:
+        update.update({"place": None, "going_in_by": None, "coming_out_by": None})
+    if first:
+        dive = group.dives[0].model_copy(update={**first, **({"entry": None} if "not_before" in first else {})})
+        update["dives"] = (dive, *group.dives[1:])
+    return group.model_copy(update=update)
