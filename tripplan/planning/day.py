@@ -7,6 +7,7 @@ import json
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from itertools import product
 
 import numpy as np
@@ -99,7 +100,7 @@ def plan_day(request: Request, world: World) -> DayPlan:
         raise CannotPlan(faults)
     rules = world.rules
     site = world.sites[request.site]
-    setting = _setting(request, site, world)
+    setting = _setting(site, request.date, world, request.measured_pressure_bar)
     groups = [_group_setting(group, setting, rules) for group in request.groups]
     checks: list[Check] = []
     for held in groups:
@@ -166,8 +167,13 @@ def plan_day(request: Request, world: World) -> DayPlan:
     )
 
 
-def _setting(request: Request, site: Site, world: World) -> Setting:
-    grid = DayGrid(request.date, site.timezone)
+def site_windows(site: Site, day: date, kind: Kind, world: World) -> Window:
+    """Return the window of a kind of dive at a site on a day, by the ways in and out that leave the most time."""
+    return best_ways(_setting(site, day, world), kind, site.entries, site.entries, world.rules)[2]
+
+
+def _setting(site: Site, day: date, world: World, measured_pressure_bar: float | None = None) -> Setting:
+    grid = DayGrid(day, site.timezone)
     station = world.stations.get(site.tide.station) if site.tide.station else None
     tide = site_tide(site, station.tide if station else None)
     minutes = np.concatenate((grid.times, grid.times[-1:] + np.timedelta64(1, "m")))
@@ -183,11 +189,11 @@ def _setting(request: Request, site: Site, world: World) -> Setting:
     return Setting(
         site=site,
         grid=grid,
-        light=daylight(site.position.latitude_deg, site.position.longitude_deg, request.date, site.timezone),
+        light=daylight(site.position.latitude_deg, site.position.longitude_deg, day, site.timezone),
         tide=tide,
         heights_m=heights,
         rates_kn=rates,
-        surroundings=surroundings_of(site, request.date, world.rules, request.measured_pressure_bar),
+        surroundings=surroundings_of(site, day, world.rules, measured_pressure_bar),
     )
 
 
@@ -218,23 +224,23 @@ def _group_setting(group: GroupWish, setting: Setting, rules: RuleBook) -> Group
         ranked = [place for suit in kind.suits for place in site.places if suit in place.suits]
         deep_enough = [place for place in ranked if place.deepest_m >= wished_m]
         place = (deep_enough or ranked or list(site.places))[0]
-    ways_in = [
-        a for a in site.entries if (a.name == group.going_in_by if group.going_in_by else a.going_in != "not_used")
-    ]
-    ways_out = [
-        a
-        for a in site.entries
-        if (a.name == group.coming_out_by if group.coming_out_by else a.coming_out != "not_used")
-    ]
-    best: GroupSetting | None = None
-    most = -1
+    ways_in = [a for a in site.entries if group.going_in_by in (None, a.name)]
+    ways_out = [a for a in site.entries if group.coming_out_by in (None, a.name)]
+    going_in, coming_out, window = best_ways(setting, kind, ways_in, ways_out, rules)
+    return GroupSetting(group, kind, place, going_in, coming_out, window)
+
+
+def best_ways(
+    setting: Setting, kind: Kind, ways_in: Sequence[Access], ways_out: Sequence[Access], rules: RuleBook
+) -> tuple[Access, Access, Window]:
+    """Return the way in, the way out and their window that leave the most minutes to go in; the first on a tie."""
+    options = []
     for going_in, coming_out in product(ways_in, ways_out):
         window = window_for(setting, kind, going_in, coming_out, rules)
         minutes = sum(span.minutes for usable in window.usable() for span in usable.entries)
-        if minutes > most:
-            best, most = GroupSetting(group, kind, place, going_in, coming_out, window), minutes
-    assert best is not None  # the site schema holds at least one way in and one way out
-    return best
+        options.append((minutes, going_in, coming_out, window))
+    best = max(options, key=lambda option: option[0])
+    return best[1], best[2], best[3]
 
 
 def _check_place(held: GroupSetting, site: Site) -> Check:

@@ -9,8 +9,8 @@ from typing import Any
 from flask import Blueprint, Response, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from tripplan.documents.day_sheet import day_sheet_pdf
 from tripplan.documents.data import plan_json
+from tripplan.documents.day_sheet import day_sheet_pdf
 from tripplan.documents.one_file import one_file_html
 from tripplan.documents.picture import day_picture, day_table
 from tripplan.documents.text import plan_text

@@ -1,0 +1,73 @@
+"""The plan as one HTML file that needs nothing else: for a phone on a beach without a signal.
+
+Page and file show the same body through the same template; the words that the template uses are gathered here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, select_autoescape
+
+from tripplan.check import Candidate, Contest, Outcome
+from tripplan.data_files import data_dir
+from tripplan.documents.picture import day_picture, day_table
+from tripplan.documents.words import clock, date_words, depth_down, depth_up, duration, source_words, verdict
+from tripplan.people.group import KINDS
+from tripplan.planning.plan import DayPlan
+from tripplan.rulebook import RuleBook
+
+MARKS = {"ok": "\u25cb", "caution": "\u25b3", "stop": "\u25a0"}  # open ring, open triangle, full square: shape, not colour
+
+
+def _ordered(contest: Contest) -> list[Candidate]:
+    """Return the candidates with the binding one first, then by value, unlimited ones last."""
+    binding = contest.binding
+    return sorted(
+        contest.candidates, key=lambda c: (c is not binding, math.inf if c.value is None else c.value)
+    )
+
+
+def _telephone(number: str) -> str:
+    """Return a tel: address (RFC 3966) for a number as printed."""
+    return "tel:" + "".join(sign for sign in number if sign.isdigit() or sign == "+")
+
+
+def _minutes(value: float) -> str:
+    return duration(value)
+
+
+FILTERS: dict[str, Callable[..., Any]] = {
+    "clock": lambda moment: clock(moment) if isinstance(moment, datetime) else "not known",
+    "longdate": date_words,
+    "metres": lambda value: f"{value:g}",
+    "down": lambda value: depth_down(value).removesuffix(" m"),
+    "up": lambda value: depth_up(value).removesuffix(" m"),
+    "minutes": _minutes,
+    "outcome": lambda value: verdict(Outcome(value)),
+    "mark": lambda value: MARKS[value],
+    "source": source_words,
+    "ordered": _ordered,
+    "tel": _telephone,
+    "kind": lambda name: KINDS[name].words,
+}
+
+
+def one_file_html(plan: DayPlan, rules: RuleBook) -> str:
+    """Return the plan as one self-contained page: style and pictures inside, nothing to load, nothing that runs."""
+    templates = data_dir("templates")
+    environment = Environment(
+        loader=FileSystemLoader(templates / "pages"), autoescape=select_autoescape(), trim_blocks=True, lstrip_blocks=True
+    )
+    environment.filters.update(FILTERS)
+    return environment.get_template("offline.html").render(
+        plan=plan,
+        rules=rules,
+        wide=day_picture(plan),
+        narrow=day_picture(plan, narrow=True),
+        table=day_table(plan),
+        style=(templates / "static" / "page.css").read_text(encoding="utf-8"),
+    )

@@ -1,0 +1,38 @@
+"""What the plans rest on: the rule book, the sources, the people, the method and its limits."""
+
+from __future__ import annotations
+
+from flask import Blueprint, render_template
+
+from tripplan.sources import SOURCES
+from tripplan.web.app import now, shelf
+
+bp = Blueprint("books", __name__)
+
+
+@bp.get("/rules")
+def rules() -> str:
+    """Show the whole rule book."""
+    book = shelf().world.rules
+    areas: dict[str, list[object]] = {}
+    for rule in book.rules.values():
+        areas.setdefault(rule.key.split(".")[0], []).append(rule)
+    return render_template("rules.html", areas=areas, overridden=book.overridden)
+
+
+@bp.get("/sources")
+def sources() -> str:
+    """Show every source and how well we know it."""
+    return render_template("sources.html", sources=SOURCES.values())
+
+
+@bp.get("/people")
+def people() -> str:
+    """Show the people, their level and age today."""
+    return render_template("people.html", people=shelf().world.people.values(), today=now().date())
+
+
+@bp.get("/about")
+def about() -> str:
+    """Say how the numbers are made and where they stop being valid."""
+    return render_template("about.html", rules=shelf().world.rules)

@@ -1,0 +1,43 @@
+"""The site catalogue: the list, and everything one site file says."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from flask import Blueprint, abort, render_template
+
+from tripplan.documents.sketch import sketch_map
+from tripplan.emergency.contacts import ROLE_WORDS, freshness, ways
+from tripplan.planning.week import week_of
+from tripplan.web.app import now, shelf
+from tripplan.web.choosing import near_date
+
+bp = Blueprint("sites", __name__)
+
+
+@bp.get("/sites")
+def listing() -> str:
+    """List the sites."""
+    return render_template("sites.html", sites=shelf().sites)
+
+
+@bp.get("/sites/<slug>")
+def show(slug: str) -> str:
+    """Show one site, with a sketch from its own positions and the windows of the next seven days."""
+    folder = shelf()
+    site = folder.sites.get(slug)
+    if site is None:
+        abort(404)
+    first = near_date(site.timezone, now())
+    days = [first + timedelta(days=n) for n in range(7)]
+    today = now().date()
+    rules = folder.world.rules
+    return render_template(
+        "site.html",
+        site=site,
+        sketch=sketch_map(site),
+        week=week_of(site, days, folder.world),
+        ways=ways(site),
+        role_words=ROLE_WORDS,
+        age=lambda contact: freshness(contact.checked, contact.checked_by, today, rules),
+    )
