@@ -166,7 +166,7 @@ def _show(values: dict[str, Any]) -> None:
 def _serve_demo(options: argparse.Namespace) -> int:
     from tripplan.data_files import data_dir
 
-    return _answer(data_dir("sites"), "127.0.0.1", options.port)
+    return _answer(data_dir("sites"), "127.0.0.1", options.port, keep_young=True)
 
 
 def _serve(options: argparse.Namespace) -> int:
@@ -178,7 +178,7 @@ def _serve(options: argparse.Namespace) -> int:
     return _answer(options.folder, options.host, options.port)
 
 
-def _answer(folder: Path, host: str, port: int) -> int:
+def _answer(folder: Path, host: str, port: int, *, keep_young: bool = False) -> int:
     """Serve a folder until interrupted; the address is printed once it answers."""
     from waitress.server import create_server
 
@@ -186,7 +186,7 @@ def _answer(folder: Path, host: str, port: int) -> int:
 
     if not 0 <= port <= 65535:
         raise Refused(f"port is {port}; it must be from 0 to 65535")
-    app = create_app(folder)
+    app = create_app(folder, keep_young=keep_young)
     try:
         server = create_server(app, host=host, port=port, threads=4, ident="tripplan")
     except OSError as error:

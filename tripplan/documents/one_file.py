@@ -20,15 +20,17 @@ from tripplan.people.group import KINDS
 from tripplan.planning.plan import DayPlan
 from tripplan.rulebook import RuleBook
 
-MARKS = {"ok": "\u25cb", "caution": "\u25b3", "stop": "\u25a0"}  # open ring, open triangle, full square: shape, not colour
+MARKS = {
+    "ok": "\u25cb",
+    "caution": "\u25b3",
+    "stop": "\u25a0",
+}  # shape tells them apart, not colour
 
 
 def _ordered(contest: Contest) -> list[Candidate]:
     """Return the candidates with the binding one first, then by value, unlimited ones last."""
     binding = contest.binding
-    return sorted(
-        contest.candidates, key=lambda c: (c is not binding, math.inf if c.value is None else c.value)
-    )
+    return sorted(contest.candidates, key=lambda c: (c is not binding, math.inf if c.value is None else c.value))
 
 
 def _telephone(number: str) -> str:
@@ -60,7 +62,10 @@ def one_file_html(plan: DayPlan, rules: RuleBook) -> str:
     """Return the plan as one self-contained page: style and pictures inside, nothing to load, nothing that runs."""
     templates = data_dir("templates")
     environment = Environment(
-        loader=FileSystemLoader(templates / "pages"), autoescape=select_autoescape(), trim_blocks=True, lstrip_blocks=True
+        loader=FileSystemLoader(templates / "pages"),
+        autoescape=select_autoescape(),
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
     environment.filters.update(FILTERS)
     return environment.get_template("offline.html").render(

@@ -136,7 +136,7 @@ def _one_dive(page: _Page, plan: DayPlan, dive: DivePlan) -> None:
         page.row("", f"also: {'; '.join(others)}")
     page.row("Planned", f"{depth_down(dive.depth_m)}, {duration(dive.bottom_time_min)} at the bottom")
     if dive.entry is not None:
-        page.row("Gauge, turn at", gauge_words(dive))
+        page.row("Gauge at most", gauge_words(dive))
         page.row("Gas", f"{dive.oxygen_percent:g} % oxygen")
         page.row("Interval", interval_words(dive))
         if plan.curve.tide_m:

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 
 from tripplan.check import Check, Contest, Outcome
+from tripplan.people.level import Level
 from tripplan.planning.plan import CareLine, Closure, ContactLine, DayPlan, DivePlan, PersonDive, Span, UsableWindow
 from tripplan.rulebook import Rule, RuleBook, baseline
 from tripplan.sources import SOURCES

@@ -13,6 +13,7 @@ from werkzeug.exceptions import HTTPException
 
 from tripplan.data_files import data_dir
 from tripplan.errors import BadRecord
+from tripplan.store.demo import kept_young
 from tripplan.store.folder import Folder, load_folder
 
 HEADERS = {
@@ -65,8 +66,10 @@ class Shelf:
 
 
 def shelf() -> Folder:
-    """Return the folder that this app serves."""
+    """Return the folder that this app serves; the demonstration's dates are moved to today."""
     held: Shelf = current_app.extensions["tripplan_shelf"]
+    if current_app.extensions["tripplan_young"]:
+        return kept_young(held.folder, now().date())
     return held.folder
 
 
@@ -76,10 +79,11 @@ def now() -> datetime:
     return clock()
 
 
-def create_app(folder_path: Path, *, clock: Callable[[], datetime] = _now) -> Flask:
+def create_app(folder_path: Path, *, clock: Callable[[], datetime] = _now, keep_young: bool = False) -> Flask:
     """Return the web app for a centre's folder.
 
     clock -- gives the time, aware; tests give their own
+    keep_young -- move the dates of a demonstration to today
 
     Raises BadRecord when the centre's own file cannot be used.
     """
@@ -90,6 +94,7 @@ def create_app(folder_path: Path, *, clock: Callable[[], datetime] = _now) -> Fl
     app.config.update(SECRET_KEY=secrets.token_hex(32), MAX_CONTENT_LENGTH=64_000)
     app.extensions["tripplan_shelf"] = Shelf(folder_path)
     app.extensions["tripplan_clock"] = clock
+    app.extensions["tripplan_young"] = keep_young
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
     words.install(app)

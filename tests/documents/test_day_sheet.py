@@ -1,0 +1,210 @@
+from __future__ import annotations
+
+import io
+import json
+from dataclasses import replace
+
+import pytest
+from printed_plans import HOSTILE, REQUESTS, hostile_plan, plan_of
+from pypdf import PdfReader
+
+from tripplan.data_files import data_dir
+from tripplan.documents.day_sheet import FONT_FILES, day_sheet_pdf, sheet_values
+from tripplan.documents.words import DEMONSTRATION, clock, date_words, depth_down, rules_of, source_words
+from tripplan.errors import OutOfRange
+
+ALL = (*REQUESTS, "stop")
+PAPERS = ("a4", "letter")
+
+
+def flat(text: str) -> str:
+    """Without white space and break marks: where a line breaks does not matter."""
+    return "".join(text.replace("\u200b", "").split())
+
+
+def pages_of(pdf: bytes) -> list[str]:
+    return [flat(page.extract_text()) for page in PdfReader(io.BytesIO(pdf)).pages]
+
+
+@pytest.fixture(scope="module")
+def sheets() -> dict[tuple[str, str], bytes]:
+    return {(name, paper): day_sheet_pdf(plan_of(name), paper) for name in ALL for paper in PAPERS}
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("name", ALL)
+def test_the_page_has_the_size_that_was_asked_for(sheets, name, paper):
+    # ISO 216: A4 is 210 by 297 mm; ANSI Y14.1: Letter is 8.5 by 11 inches. A point is 1/72 inch.
+    wanted = (210 / 25.4 * 72, 297 / 25.4 * 72) if paper == "a4" else (8.5 * 72, 11 * 72)
+    for page in PdfReader(io.BytesIO(sheets[name, paper])).pages:
+        assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(wanted, abs=0.1)
+
+
+def test_another_paper_is_refused_with_what_is_accepted():
+    with pytest.raises(OutOfRange, match='paper is "a5"; it must be "a4" or "letter"'):
+        day_sheet_pdf(plan_of("lake-altitude"), "a5")
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("name", ALL)
+def test_every_page_says_where_when_which_revision_and_how_many_pages(sheets, name, paper):
+    plan = plan_of(name)
+    pages = pages_of(sheets[name, paper])
+    for number, page in enumerate(pages, 1):
+        assert flat(f"{plan.site_name}, {date_words(plan.date)}") in page
+        assert flat(f"Revision {plan.revision}") in page
+        assert flat(f"Page {number} of {len(pages)}") in page
+        assert flat("does not replace training, local codes or the judgement of the leader on the beach") in page
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_each_page_of_the_demonstration_is_marked_in_words_and_across_the_page(sheets, name):
+    for page in pages_of(sheets[name, "a4"]):
+        assert page.count(flat(DEMONSTRATION)) == 3  # above, below and across
+
+
+def test_a_real_plan_is_not_marked_as_a_demonstration():
+    for page in pages_of(day_sheet_pdf(replace(plan_of("lake-altitude"), demonstration=False))):
+        assert flat("NOT FOR USE") not in page
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("name", ALL)
+def test_the_sheet_holds_every_dive_with_its_times_limits_and_people(sheets, name, paper):
+    plan = plan_of(name)
+    text = "".join(pages_of(sheets[name, paper]))
+    for dive in plan.dives:
+        for words in (
+            f"In {clock(dive.entry)}, out {clock(dive.exit)}, out by {clock(dive.exit_by)}, "
+            f"overdue from {clock(dive.overdue_at)}.",
+            f"Depth limit {depth_down(dive.depth.value)}",
+            f"because {dive.depth.binding.sentence}",
+            f"because {dive.time.binding.sentence}",
+            f"{depth_down(dive.depth_m)}, {dive.bottom_time_min} min at the bottom",
+            dive.place,
+        ):
+            assert flat(words) in text
+        for candidate in dive.depth.candidates + dive.time.candidates:
+            assert flat(candidate.sentence) in text
+        for person in dive.people:
+            assert flat(person.name) in text
+            assert flat(person.level_words) in text
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("name", ALL)
+def test_the_sheet_holds_everything_for_an_emergency(sheets, name, paper):
+    plan = plan_of(name)
+    emergency = plan.emergency
+    text = "".join(pages_of(sheets[name, paper]))
+    for line in (*emergency.contacts, *emergency.care):
+        for words in (line.name, line.number, line.hours, line.checked_words):
+            assert flat(words) in text
+    for words in (
+        f"FIRST CALL: {emergency.contacts[0].role_words} {emergency.contacts[0].number}",
+        emergency.position_words,
+        emergency.position_spoken,
+        emergency.geo_uri,
+        emergency.what_to_say,
+        emergency.rendezvous_words,
+        emergency.alternative_exit,
+        emergency.road,
+    ):
+        assert flat(words) in text
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("name", ALL)
+def test_every_stop_and_caution_stands_in_full_with_its_source(sheets, name, paper):
+    plan = plan_of(name)
+    text = "".join(pages_of(sheets[name, paper]))
+    for word, checks in (("STOP", plan.stops), ("CAUTION", plan.cautions)):
+        for check in checks:
+            assert flat(f"{word}: {check.sentence}Source: {source_words(check.source, rules_of(plan))}") in text
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_the_words_given_to_the_sheet_hold_every_passed_check_observation_override_and_briefing_line(name):
+    plan = plan_of(name)
+    words = flat(json.dumps(sheet_values(plan), ensure_ascii=False))
+    for check in plan.checks:
+        assert flat(json.dumps(check.sentence, ensure_ascii=False)[1:-1]) in words
+    for seen in plan.observations:
+        assert flat(json.dumps(seen.limit_words, ensure_ascii=False)[1:-1]) in words
+    for rule in plan.overrides:
+        assert flat(rule.reason) in words
+    for line in plan.briefing:
+        assert flat(json.dumps(line, ensure_ascii=False)[1:-1]) in words
+
+
+def test_a_stop_is_said_first_and_on_every_page(sheets):
+    pages = pages_of(sheets["stop", "a4"])
+    for page in pages:
+        assert flat("STOP: DO NOT GO") in page
+    assert pages[0].index(flat("DO NOT GO")) < pages[0].index(flat(plan_of("stop").stops[0].sentence))
+    text = "".join(pages)
+    assert text.count(flat("For information only: a stop stands.")) == len(plan_of("stop").dives)
+    for page in pages_of(sheets["saturday-ledge", "a4"]):
+        assert flat("DO NOT GO") not in page
+
+
+def test_a_dive_without_a_minute_shows_no_time_to_go_in():
+    plan = plan_of("saturday-ledge")
+    dive = replace(plan.dives[0], entry=None, descent=None, exit=None, exit_by=None, overdue_at=None)
+    text = "".join(pages_of(day_sheet_pdf(replace(plan, dives=(dive,)))))
+    assert flat("NO TIME: no minute of the day is possible. Do not go in.") in text
+    assert flat("overdue from") not in text
+
+
+def test_equal_plans_give_equal_bytes_and_another_revision_does_not():
+    plan = plan_of("lake-altitude")
+    first = day_sheet_pdf(plan)
+    assert day_sheet_pdf(replace(plan)) == first
+    assert day_sheet_pdf(replace(plan, revision="0badc0de")) != first
+
+
+def test_the_file_is_tagged_titled_and_in_english():
+    reader = PdfReader(io.BytesIO(day_sheet_pdf(plan_of("lake-altitude"))))
+    root = reader.trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"]
+    assert root["/Lang"].startswith("en")
+    assert reader.metadata.title == "Lake Orrin, Sunday 29 November 2026, revision a0150b38".replace(
+        "a0150b38", plan_of("lake-altitude").revision
+    )
+    assert 'pdfuaid:part="1"' in reader.xmp_metadata.stream.get_data().decode() or (
+        "<pdfuaid:part>1</pdfuaid:part>" in reader.xmp_metadata.stream.get_data().decode()
+    )
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_names_are_printed_as_names_whatever_they_look_like(paper):
+    text = "".join(pages_of(day_sheet_pdf(hostile_plan(), paper)))
+    for key in ("code", "tag", "quote", "long"):
+        assert flat(HOSTILE[key]) in text
+
+
+def test_characters_that_the_fonts_lack_become_question_marks_and_the_sheet_says_which():
+    values = sheet_values(hostile_plan())
+    assert values["emergency"]["contacts"][0]["name"] == "?? ??"
+    # Unicode names of the four characters of the hostile name.
+    for code in ("U+65B0", "U+4E95", "U+6075", "U+5B50"):
+        assert code in values["replaced"]
+    assert flat(values["replaced"]) in pages_of(day_sheet_pdf(hostile_plan()))[0]
+    assert sheet_values(plan_of("lake-altitude"))["replaced"] == ""
+
+
+def test_marks_that_turn_the_direction_of_writing_never_reach_the_paper():
+    plan = replace(plan_of("lake-altitude"), title="safe\u202etext\u2066")
+    assert sheet_values(plan)["title"] == "safe?text?"
+
+
+def test_letters_of_many_european_languages_are_printed():
+    name = "Žofie Łukasz Ñuño Ørsted Iğdır Ștefan Ελένη Дарья"
+    plan = replace(plan_of("lake-altitude"), site_name=name)
+    assert flat(name) in pages_of(day_sheet_pdf(plan))[0]
+
+
+def test_the_licence_of_the_fonts_stands_beside_them():
+    folder = data_dir("templates") / "fonts"
+    assert {path.name for path in folder.iterdir()} == {*FONT_FILES, "OFL.txt"}
+    assert "SIL OPEN FONT LICENSE Version 1.1" in (folder / "OFL.txt").read_text()

@@ -1,0 +1,106 @@
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from datetime import datetime
+
+import pytest
+from printed_plans import REQUESTS, hostile_plan, plan_of
+
+from tripplan.check import Contest
+from tripplan.documents.data import plan_json
+from tripplan.planning.plan import DivePlan
+
+ALL = (*REQUESTS, "stop")
+
+# The command contract: keys that scripts depend on.
+PLAN_KEYS = {
+    *("revision", "verdict", "site", "site_name", "date", "timezone", "headline", "windows", "dives", "checks"),
+    *("contacts", "care", "closures", "light", "tide_events", "observations", "overrides", "emergency", "what_ifs"),
+}
+DIVE_KEYS = {
+    *("group", "kind", "number", "entry", "descent", "exit", "exit_by", "overdue_at", "depth_limit_m", "depth_m"),
+    *("longest_min", "bottom_time_min", "depth", "time", "people"),
+}
+
+
+def _leaves(value):
+    if isinstance(value, dict):
+        for item in value.values():
+            yield from _leaves(item)
+    elif isinstance(value, list):
+        for item in value:
+            yield from _leaves(item)
+    else:
+        yield value
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_a_plan_goes_through_json_and_back_without_a_not_a_number(name):
+    values = plan_json(plan_of(name))
+    assert json.loads(json.dumps(values, allow_nan=False)) == values
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_every_key_of_the_contract_is_there(name):
+    values = plan_json(plan_of(name))
+    assert values.keys() >= PLAN_KEYS
+    assert values["verdict"] in ("ok", "caution", "stop")
+    for dive in values["dives"]:
+        assert dive.keys() >= DIVE_KEYS
+        assert dive.keys() >= {field.name for field in dataclasses.fields(DivePlan)}
+    for window in values["windows"]:
+        assert window.keys() == {"start", "end", "entries", "groups"}
+        assert all(entry.keys() == {"from", "until"} for entry in window["entries"])
+    for contact in values["contacts"]:
+        assert contact.keys() >= {"order", "role", "name", "number", "hours", "checked", "fresh"}
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_times_carry_their_offset_and_are_the_plans_own(name):
+    plan = plan_of(name)
+    for dive, shown in zip(plan.dives, plan_json(plan)["dives"], strict=True):
+        for key in ("entry", "descent", "exit", "exit_by", "overdue_at"):
+            moment = getattr(dive, key)
+            if moment is None:
+                assert shown[key] is None
+            else:
+                read = datetime.fromisoformat(shown[key])
+                assert read.utcoffset() == moment.utcoffset()
+                assert read == moment
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_every_check_is_there_passed_ones_too(name):
+    plan = plan_of(name)
+    assert [check["sentence"] for check in plan_json(plan)["checks"]] == [check.sentence for check in plan.checks]
+
+
+def test_what_is_not_a_number_becomes_null():
+    plan = plan_of("saturday-ledge")
+    dive = dataclasses.replace(plan.dives[0], tide_entry_m=math.nan, equivalent_depth_m=math.inf)
+    shown = plan_json(dataclasses.replace(plan, dives=(dive,)))["dives"][0]
+    assert shown["tide_entry_m"] is None
+    assert shown["equivalent_depth_m"] is None
+
+
+def test_a_dive_without_a_time_has_null_and_not_a_number():
+    plan = plan_of("saturday-ledge")
+    dive = dataclasses.replace(
+        plan.dives[0], entry=None, exit_by=None, bottom_time_min=None, time=Contest("longest bottom time", "min", ())
+    )
+    shown = plan_json(dataclasses.replace(plan, dives=(dive,)))["dives"][0]
+    assert (shown["entry"], shown["exit_by"], shown["bottom_time_min"], shown["longest_min"]) == (None,) * 4
+
+
+def test_names_come_out_as_they_went_in():
+    plan = hostile_plan()
+    shown = plan_json(plan)
+    assert shown["site_name"] == plan.site_name
+    assert [person["name"] for person in shown["dives"][0]["people"]] == [p.name for p in plan.dives[0].people]
+
+
+def test_every_value_is_plain():
+    kinds = {type(leaf) for leaf in _leaves(plan_json(plan_of("beginners-cove")))}
+    assert kinds <= {str, int, float, bool, type(None)}

@@ -1,0 +1,22 @@
+"""One app for the tests of the pages: the demonstration folder on a given day."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import pytest
+
+from tripplan.data_files import data_dir
+from tripplan.web.app import create_app
+
+NOW = datetime(2026, 11, 27, 8, 0, tzinfo=UTC)
+
+
+@pytest.fixture(scope="session")
+def app():
+    return create_app(data_dir("sites"), clock=lambda: NOW, keep_young=True)
+
+
+@pytest.fixture
+def client(app):
+    return app.test_client()

@@ -1,0 +1,57 @@
+"""Keep the demonstration young: move its dates so that it reads as on the day it was written.
+
+Only the invented folder is moved, and only when it is served as the demonstration: a real centre's dates are facts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+from tripplan.catalogue.site import Site
+from tripplan.people.person import Person
+from tripplan.planning.request import Request
+from tripplan.store.folder import Folder
+
+WRITTEN = date(2026, 11, 25)  # the day on which the dates in the demonstration's files were chosen
+
+
+def kept_young(folder: Folder, today: date) -> Folder:
+    """Return the folder with checks, surveys, last dives, declarations and qualifications moved to today.
+
+    Birth dates stay, since ages are part of the demonstration; requests move by whole weeks, so that a Saturday stays
+    one. Before the day it was written, and for a folder that is not a demonstration, nothing moves.
+    """
+    days = (today - WRITTEN).days
+    if days <= 0 or not folder.world.demonstration:
+        return folder
+    shift = timedelta(days=days)
+    world = replace(
+        folder.world,
+        sites={slug: _site(site, shift) for slug, site in folder.world.sites.items()},
+        people={name: _person(person, shift) for name, person in folder.world.people.items()},
+    )
+    weeks = timedelta(days=days // 7 * 7)
+    requests = {name: _request(request, weeks) for name, request in folder.requests.items()}
+    return replace(folder, world=world, requests=requests)
+
+
+def _moved(record: Any, names: tuple[str, ...], shift: timedelta) -> dict[str, Any]:
+    return {name: getattr(record, name) + shift for name in names if getattr(record, name) is not None}
+
+
+def _person(person: Person, shift: timedelta) -> Person:
+    names = ("last_dive", "medical", "oxygen_provider_until", "first_aid_until")
+    return person.model_copy(update=_moved(person, names, shift))
+
+
+def _site(site: Site, shift: timedelta) -> Site:
+    update: dict[str, Any] = _moved(site, ("survey_date",), shift)
+    for name in ("contacts", "hospitals", "chambers"):
+        update[name] = tuple(line.model_copy(update=_moved(line, ("checked",), shift)) for line in getattr(site, name))
+    return site.model_copy(update=update)
+
+
+def _request(request: Request, shift: timedelta) -> Request:
+    return request.model_copy(update={"date": request.date + shift})
