@@ -113,8 +113,12 @@ def test_the_file_for_the_phone_needs_nothing_else(client):
         ("site=gull-cove&date=2026-12-12", "Choose at least one group", "2026-12-12"),
         ("site=gull-cove&date=2026-12-12&group=Nobody", 'Group "Nobody" is not known', "2026-12-12"),
         ("site=gull-cove&date=2026-12-12&group=Terns&depth=deep", '"deep" is not a number', 'value="deep"'),
-        ("site=gull-cove&date=2026-12-12&group=Terns&depth=-4", "depth_m is -4.0; it must be more than 0", 'value="-4"'),
-        ("site=gull-cove&date=2026-12-12&group=Terns&depth=nan", "depth_m is nan", 'value="nan"'),
+        (
+            "site=gull-cove&date=2026-12-12&group=Terns&depth=-4",
+            "The depth is -4.0; it must be more than 0",
+            'value="-4"',
+        ),
+        ("site=gull-cove&date=2026-12-12&group=Terns&depth=nan", "The depth is nan", 'value="nan"'),
         ("site=gull-cove&date=2026-12-12&group=Terns&minutes=12.5", "is not a whole number", 'value="12.5"'),
         ("site=gull-cove&date=2026-12-12&group=Terns&not_before=9", '"HH:MM"', 'value="9"'),
         ("site=gull-cove&date=2026-12-12&group=Terns&arrived=25:00", '"HH:MM"', 'value="25:00"'),
@@ -162,7 +166,9 @@ def test_a_site_given_a_name_full_of_markup_is_shown_as_text(tmp_path):
     folder = tmp_path / "centre"
     shutil.copytree(data_dir("sites"), folder)
     cove = folder / "gull-cove.toml"
-    cove.write_text(cove.read_text(encoding="utf-8").replace('"Gull Cove"', '"<b onclick=x>Cove</b>"'), encoding="utf-8")
+    cove.write_text(
+        cove.read_text(encoding="utf-8").replace('"Gull Cove"', '"<b onclick=x>Cove</b>"'), encoding="utf-8"
+    )
     client = create_app(folder, clock=lambda: datetime(2026, 11, 27, 8, 0, tzinfo=UTC)).test_client()
     for address in ("/sites", "/sites/gull-cove", "/plan?site=gull-cove&date=2026-12-05&group=Limpets"):
         page = client.get(address).get_data(as_text=True)

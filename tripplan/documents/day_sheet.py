@@ -70,8 +70,7 @@ def day_sheet_pdf(plan: DayPlan, paper: str = "a4") -> bytes:
     templates = data_dir("templates")
     pdf = typst.compile(
         input=(templates / "sheets" / "day.typ").read_bytes(),
-        font_paths=[str(templates / "fonts")],
-        ignore_system_fonts=True,  # every machine prints the same
+        font_paths=_fonts(),
         sys_inputs={"data": json.dumps({**values, **pictures, "paper": PAPERS[paper]}, allow_nan=False)},
         pdf_standards="ua-1",
         timestamp=datetime(plan.date.year, plan.date.month, plan.date.day, tzinfo=UTC),
@@ -99,9 +98,18 @@ def sheet_values(plan: DayPlan) -> dict[str, Any]:
 
 
 @cache
+def _fonts() -> Any:
+    """Return the shipped fonts only, so that every machine prints the same."""
+    import typst
+
+    folder = data_dir("templates") / "fonts"
+    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(folder)])
+
+
+@cache
 def _printable_codes() -> frozenset[int]:
     """Return the code points that all fonts of the sheet have; a missing one would be printed as nothing."""
-    from fontTools.ttLib import TTFont
+    from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 
     fonts = data_dir("templates") / "fonts"
     return frozenset.intersection(*(frozenset(TTFont(fonts / name)["cmap"].getBestCmap()) for name in FONT_FILES))

@@ -158,7 +158,7 @@ def _first_dive(choice: Choice, errors: dict[str, str]) -> Mapping[str, Any]:
                 wish[key] = read(text.replace(",", "."))
                 DiveWish.model_validate({key: wish[key]})
             except ValidationError as error:
-                errors[name] = _first(describe_fault(error, DiveWish))
+                errors[name] = _in_form(describe_fault(error, DiveWish), key, name)
             except ValueError:
                 errors[name] = f'"{text}" is not a {"whole " if read is int else ""}number.'
     return {} if errors else DiveWish.model_validate(wish).model_dump(exclude_unset=True)
@@ -172,12 +172,16 @@ def _altitude(choice: Choice, errors: dict[str, str]) -> Altitude | None:
     try:
         return Altitude.model_validate({"arrived": choice.arrived})
     except ValidationError as error:
-        errors["arrived"] = _first(describe_fault(error, Altitude))
+        errors["arrived"] = _in_form(describe_fault(error, Altitude), "arrived", "arrived")
         return None
 
 
-def _first(sentences: Sequence[str]) -> str:
-    return sentences[0][:1].upper() + sentences[0][1:] + "."
+_LABELS = {"depth": "The depth", "minutes": "The bottom time", "not_before": "Not before", "arrived": "The arrival"}
+
+
+def _in_form(sentences: Sequence[str], key: str, name: str) -> str:
+    """Return the first sentence with the field called as the form calls it."""
+    return sentences[0].replace(key, _LABELS[name], 1) + "."
 
 
 def _moved(group: GroupWish, same_site: bool, first: Mapping[str, Any]) -> GroupWish:
