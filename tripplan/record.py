@@ -332,7 +332,10 @@ def judge(file: TomlFile, model: type[Kind], data: Any = None, at: Location = ()
         return model.model_validate(given)
     except ValidationError as error:
         said = _sentences(error, model, given)
-        raise BadRecord(tuple({file.fault(at + where, sentence) for where, sentence in said})) from None
+        # A sentence names its key from the part judged; the writer of the file knows it from the whole.
+        lead = f"{_dotted(at)}." if at else ""
+        faults = {file.fault(at + where, f"{lead if where else ''}{sentence}") for where, sentence in said}
+        raise BadRecord(tuple(faults)) from None
 
 
 def describe_fault(error: ValidationError, model: type[BaseModel], data: Any = None) -> list[str]:

@@ -102,3 +102,10 @@ def test_odd_names_are_printed_as_they_are():
     text = flat(plan_text(hostile_plan()))
     for name in HOSTILE.values():
         assert flat(name) in text
+
+
+def test_a_long_label_is_kept_apart_from_its_words():
+    plan = plan_of("saturday-ledge")
+    long = replace(plan.dives[0], group="G" * 40)
+    text = plan_text(replace(plan, dives=(long,)))
+    assert f"{'G' * 40}, dive 1 in {clock(long.entry)}" in " ".join(text.split())

@@ -100,7 +100,7 @@ class _Page:
         self.line(words, "  " + mark, "  " + " " * len(mark))
 
     def row(self, label: str, words: str) -> None:
-        self.line(words, f"  {label:<{LABEL}}", " " * (LABEL + 2))
+        self.line(words, f"  {label:<{LABEL - 1}} ", " " * (LABEL + 2))
 
 
 def _the_day(page: _Page, plan: DayPlan) -> None:

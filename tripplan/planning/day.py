@@ -7,7 +7,7 @@ import json
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 from itertools import product
 
 import numpy as np
@@ -142,10 +142,10 @@ def plan_day(request: Request, world: World) -> DayPlan:
         dives=dives,
         checks=unique,
         light=Light(
-            civil_dawn=setting.light.civil_dawn,
-            sunrise=setting.light.sunrise,
-            sunset=setting.light.sunset,
-            civil_dusk=setting.light.civil_dusk,
+            civil_dawn=_whole_minute(setting.light.civil_dawn, later=True),
+            sunrise=_whole_minute(setting.light.sunrise, later=True),
+            sunset=_whole_minute(setting.light.sunset, later=False),
+            civil_dusk=_whole_minute(setting.light.civil_dusk, later=False),
             moon_words=setting.light.moon_words,
             note=setting.light.note,
         ),
@@ -561,7 +561,7 @@ def _check_wishes(subject: str, wish: DiveWish, fixed_m: float, contest: Contest
     fits = wish.depth_m <= fixed_m
     because = contest.binding.sentence if contest.binding else ""
     source = contest.binding.source if contest.binding else "REQUEST"
-    sentence = f"{subject}: {wish.depth_m:g} m is wished; the limit is {fixed_m:g} m ({because})."
+    sentence = f"{subject}: {wish.depth_m:g} m is wished; before time counts, the limit is {fixed_m:g} m ({because})."
     outcome = Outcome.OK if fits else Outcome.STOP
     return [Check("depth-within-limit", outcome, sentence, source, wish.depth_m, fixed_m, "m", subject)]
 
@@ -737,6 +737,18 @@ def _shown_windows(groups: Sequence[GroupSetting]) -> tuple[tuple[UsableWindow, 
         closures.extend(replace(closure, groups=names) for closure in shared)
     windows.sort(key=lambda window: (window.start.timestamp(), window.groups))
     return tuple(windows), tuple(closures)
+
+
+def _whole_minute(moment: datetime | None, *, later: bool) -> datetime | None:
+    """Return a moment of light at a whole minute, the day made shorter: dawn and sunrise up, sunset and dusk down."""
+    if moment is None:
+        return None
+    whole = moment.replace(second=0, microsecond=0)
+    return (
+        whole
+        if not later or whole == moment
+        else (whole.astimezone(UTC) + timedelta(minutes=1)).astimezone(moment.tzinfo)
+    )
 
 
 def _tide_events(setting: Setting) -> tuple[TideEvent, ...]:

@@ -108,7 +108,7 @@ def request_from(file: TomlFile) -> Request:
         if names.index(group.name) != index:
             faults.append(file.fault(("groups", index, "name"), f'the group name "{group.name}" stands twice'))
         for name in sorted({n for n in group.everybody if group.everybody.count(n) > 1}):
-            faults.append(file.fault(("groups", index), f'"{name}" stands twice in the group "{group.name}"'))
+            faults.append(file.fault(("groups", index, "divers"), f'"{name}" stands twice in the group "{group.name}"'))
     if faults:
         raise BadRecord(tuple(faults))
     return request
