@@ -6,6 +6,7 @@ Each command imports what it needs when it runs, so that ``tripplan --help`` ans
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import math
 import re
@@ -43,20 +44,28 @@ class _Parser(argparse.ArgumentParser):
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command and return its exit code."""
     words = [_shielded(word) for word in (sys.argv[1:] if arguments is None else arguments)]
+    if isinstance(sys.stdout, io.TextIOWrapper):  # a terminal that cannot show a letter must not end the program
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         options = _parser().parse_args(words)
         return int(options.run(options))
     except BadRecord as error:
         for fault in error.faults:
-            print(fault, file=sys.stderr)
+            _complain(str(fault))
     except TripplanError as error:
-        print(error, file=sys.stderr)
+        for line in str(error).splitlines() if hasattr(error, "faults") else [str(error)]:
+            _complain(line)
     except BrokenPipeError:  # the reader of our output went away: not our fault
         sys.stderr.close()
         return FINE
     except OSError as error:
-        print(f"{error.filename or 'a file'}: {error.strerror or error}", file=sys.stderr)
+        _complain(f"{error.filename or 'a file'}: {error.strerror or error}")
     return REFUSED
+
+
+def _complain(line: str) -> None:
+    """Print one fault as one line, whatever characters the words that it quotes hold."""
+    print("".join(c if c.isprintable() else " " for c in line), file=sys.stderr)
 
 
 def _shielded(word: str) -> str:
@@ -208,13 +217,14 @@ def _sites(options: argparse.Namespace) -> int:
 
     found = survey(options.paths)
     for fault in found.faults:
-        print(fault, file=sys.stderr)
+        _complain(str(fault))
     if options.json:
         _show(
             {
                 "sites": [{"slug": slug, "name": site.name} for slug, site in found.sites.items()],
                 "stations": [{"slug": slug, "name": station.name} for slug, station in found.stations.items()],
                 "faults": [{"file": f.file, "line": f.line, "message": f.message} for f in found.faults],
+                "notes": list(found.notes),
             }
         )
     else:
@@ -222,6 +232,8 @@ def _sites(options: argparse.Namespace) -> int:
             print(f"site     {slug:24} {site.name}")
         for slug, station in found.stations.items():
             print(f"station  {slug:24} {station.name}")
+        for note in found.notes:
+            print(f"Note: {note}")
         count = len(found.faults)
         print(f"{len(found.sites)} sites, {len(found.stations)} stations, {count} fault{'' if count == 1 else 's'}")
     return REFUSED if found.faults else FINE
@@ -345,10 +357,15 @@ def _local(time: Any, zone: Any) -> str:
 
 
 def _day(text: str, what: str) -> date:
+    from tripplan.planning.request import FIRST_DAY, LAST_DAY
+
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
         raise Refused(f'{what} is "{text}"; give a date like 2027-06-12') from None
+    if not FIRST_DAY <= day <= LAST_DAY:
+        raise Refused(f"{what} is {day}; it must be from {FIRST_DAY} to {LAST_DAY}")
+    return day
 
 
 def _daylight(options: argparse.Namespace) -> int:
@@ -481,7 +498,8 @@ def _plan(options: argparse.Namespace) -> int:
     read_request(options.request)  # its own faults first: they stand in the file that the person is writing
     folder = load_folder(options.folder or folder_of_request(options.request))
     for fault in folder.faults:
-        print(fault, file=sys.stderr)
+        if Path(fault.file).resolve() != options.request.resolve():  # those are told once, below
+            _complain(str(fault))
     changes: dict[str, Any] = {}
     if options.date:
         changes["date"] = _day(options.date, "--date")

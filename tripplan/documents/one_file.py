@@ -7,15 +7,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from datetime import datetime
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 
 from tripplan.check import Candidate, Contest, Outcome
 from tripplan.data_files import data_dir
+from tripplan.documents import words
 from tripplan.documents.picture import day_picture, day_table
-from tripplan.documents.words import clock, date_words, depth_down, depth_up, duration, source_words, verdict
+from tripplan.documents.words import clock, date_words, source_words, verdict
 from tripplan.people.group import KINDS
 from tripplan.planning.plan import DayPlan
 from tripplan.rulebook import RuleBook
@@ -38,17 +38,28 @@ def _telephone(number: str) -> str:
     return "tel:" + "".join(sign for sign in number if sign.isdigit() or sign == "+")
 
 
-def _minutes(value: float) -> str:
-    return duration(value)
-
-
 FILTERS: dict[str, Callable[..., Any]] = {
-    "clock": lambda moment: clock(moment) if isinstance(moment, datetime) else "not known",
+    "clock": lambda moment, day=None: clock(moment, day),
     "longdate": date_words,
-    "metres": lambda value: f"{value:g}",
-    "down": lambda value: depth_down(value).removesuffix(" m"),
-    "up": lambda value: depth_up(value).removesuffix(" m"),
-    "minutes": _minutes,
+    "depth": words.depth_down,
+    "depth_up": words.depth_up,
+    "height": words.height,
+    "pressure": words.pressure,
+    "distance": words.distance,
+    "bearing": words.bearing,
+    "minutes": words.duration,
+    "travel": words.travel,
+    "amount": words.rule_amount,
+    "quantity": words.quantity,
+    "limit": words.limit_words,
+    "contest": words.contest_words,
+    "binding": words.binding_words,
+    "gauge": words.gauge_words,
+    "interval": words.interval_words,
+    "closure": words.closure_words,
+    "override": words.override_words,
+    "by_rule": words.grouped,
+    "counted": words.counted,
     "outcome": lambda value: verdict(Outcome(value)),
     "mark": lambda value: MARKS[value],
     "source": source_words,

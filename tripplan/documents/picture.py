@@ -9,13 +9,16 @@ from __future__ import annotations
 import io
 import math
 import re
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from tripplan.documents.words import clock, date_words, window_words
-from tripplan.planning.plan import DayPlan, DivePlan, UsableWindow
+from tripplan.documents.words import clock, date_words, depth_down, depth_up, height, span_words, window_words
+from tripplan.planning.plan import DayPlan, DivePlan, Light, Span, UsableWindow
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,6 +26,10 @@ if TYPE_CHECKING:
 INK, ACCENT, NIGHT, DUSK, GRID = "#161616", "#0b5d6b", "#9a9a9a", "#d2d2d2", "#c9c4b6"
 PAPER = {"facecolor": "#ffffff", "edgecolor": "none", "pad": 0.8, "alpha": 0.75}  # behind words
 SHORTEST_VIEW_MIN = 600  # ten hours: less makes the day look longer than it is
+DRAWN_WITH = "DejaVu Sans"  # comes with matplotlib, so every machine reckons the same widths
+ON_SCREEN = "system-ui, sans-serif"
+
+_ONE_AT_A_TIME = threading.Lock()  # matplotlib's settings hold for the whole process
 
 
 @dataclass(frozen=True)
@@ -51,17 +58,42 @@ class _Frame:
         return self.length_min(text) < minutes
 
 
-def day_picture(plan: DayPlan, *, narrow: bool = False, grey: bool = False, embed_text: bool = False) -> str:
-    """Return the picture of a plan's day as SVG.
+@contextmanager
+def drawing(font_pt: float, salt: str) -> Iterator[None]:
+    """Hold matplotlib's settings for one drawing; other threads wait, since the settings are shared by all.
 
-    narrow     -- for a phone: taller, fewer ticks
-    grey       -- without the accent colour
-    embed_text -- letters as outlines, for a document whose fonts are its own
+    font_pt -- size of plain text, points
+    salt    -- makes the names inside the drawing the same each time
     """
     from matplotlib import rc_context
+
+    settings: dict[Any, Any] = {
+        "svg.fonttype": "none",
+        "svg.hashsalt": salt,
+        "text.parse_math": False,  # a dollar in a name is a dollar
+        "font.size": font_pt,
+        "font.family": DRAWN_WITH,
+        "axes.edgecolor": INK,
+        "hatch.linewidth": 0.6,
+    }
+    with _ONE_AT_A_TIME, rc_context(settings):
+        yield
+
+
+def day_picture(plan: DayPlan, *, narrow: bool = False, grey: bool = False, font_family: str = ON_SCREEN) -> str:
+    """Return the picture of a plan's day as SVG.
+
+    It shows the useful part of the day: from an hour before the first of sunrise, windows and dives to an hour after
+    the last of civil dusk, windows and dives, ten hours at least. Its description says from when until when.
+
+    narrow      -- for a phone: taller, fewer ticks
+    grey        -- without the accent colour
+    font_family -- of the letters, in the words of SVG; they stay letters
+    """
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
+    plan, restored = _drawable(plan)
     frame = _frame(plan, narrow)
     accent = INK if grey else ACCENT
     panels = ["light"] + (["tide"] if plan.curve.tide_m else []) + (["stream"] if plan.curve.stream_kn else [])
@@ -70,15 +102,7 @@ def day_picture(plan: DayPlan, *, narrow: bool = False, grey: bool = False, embe
     heights = {"light": 0.5, "tide": 3.6, "stream": 1.7, "windows": 0.45 + 0.45 * len(window_rows),
                "dives": 0.3 + 0.75 * max(len(dive_rows), 1)}  # fmt: skip
     frame = replace(frame, share=(sum(heights[name] for name in panels) + 0.6) / 7.5)
-    settings: dict[Any, Any] = {
-        "svg.fonttype": "path" if embed_text else "none",
-        "svg.hashsalt": f"{plan.revision}{narrow}{grey}",
-        "font.size": frame.font_pt,
-        "font.family": "DejaVu Sans",
-        "axes.edgecolor": INK,
-        "hatch.linewidth": 0.6,
-    }
-    with rc_context(settings):
+    with drawing(frame.font_pt, f"{plan.revision}{narrow}{grey}"):
         figure = Figure(figsize=frame.size_in, facecolor="none")
         FigureCanvasSVG(figure)
         axes = figure.subplots(
@@ -104,9 +128,9 @@ def day_picture(plan: DayPlan, *, narrow: bool = False, grey: bool = False, embe
         figure.subplots_adjust(left=left, right=right, top=0.985, bottom=0.34 / frame.size_in[1], hspace=0.12)
         drawn = io.StringIO()
         figure.savefig(drawn, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
-    return cleaned_svg(
-        drawn.getvalue(), f"The day at {plan.site_name}", _in_words(plan), f"d{plan.revision}{int(narrow)}"
-    )
+    title, words = f"The day at {plan.site_name}", _in_words(plan, frame)
+    svg = cleaned_svg(drawn.getvalue(), title, words, f"d{plan.revision}{int(narrow)}", font_family)
+    return svg.translate(restored)
 
 
 def day_table(plan: DayPlan) -> tuple[tuple[str, str], ...]:
@@ -117,24 +141,51 @@ def day_table(plan: DayPlan) -> tuple[tuple[str, str], ...]:
                          ("Civil dusk", light.civil_dusk)):  # fmt: skip
         rows.append((what, clock(moment, plan.date) if moment else f"none: {light.note}"))
     for event in plan.tide_events:
-        rows.append((f"{event.kind.capitalize()} water", f"{clock(event.time)}, {event.height_m:.1f} m"))
-    if not plan.curve.tide_m:
-        rows.append(("Tide", plan.tide_words))
+        rows.append((f"{event.kind.capitalize()} water", f"{clock(event.time)}, {height(event.height_m)}"))
+    rows.append(("Tide", plan.tide_words))
+    rows.extend(("Tide not known", span_words(span, plan.date)) for span in _not_known(plan, plan.curve.tide_m))
     for limits, doing in ((plan.curve.going_in_m, "Going in"), (plan.curve.coming_out_m, "Coming out")):
-        edges = [f"{word} {edge:.1f} m" for word, edge in zip(("from", "to"), limits, strict=True) if edge is not None]
+        edges = [f"{word} {edge}" for word, edge in zip(("from", "to"), _edges(limits), strict=True) if edge]
         if edges and plan.curve.tide_m:
             rows.append((f"{doing}, tide", " ".join(edges) + ", margin taken off"))
-    if plan.curve.stream_kn and plan.curve.stream_limit_kn is not None:
-        strongest = max((rate for rate in plan.curve.stream_kn if not math.isnan(rate)), default=math.nan)
-        rows.append(("Stream", f"up to {strongest:.1f} kn; {plan.curve.stream_limit_kn:g} kn allowed"))
+    if plan.curve.stream_kn:
+        rows.append(("Stream", _stream_words(plan)))
+    rows.extend(("Stream not known", span_words(span, plan.date)) for span in _not_known(plan, plan.curve.stream_kn))
     rows.extend(("Usable", window_words(window, plan.date)) for window in plan.windows)
     if not plan.windows:
         reasons = dict.fromkeys(closure.sentence for closure in plan.closures)
         rows.append(("Usable", "at no time: " + " ".join(reasons)))
     for dive in plan.dives:
-        times = f"in {clock(dive.entry)}, out {clock(dive.exit)}" if dive.entry else "no time"
+        times = f"in {clock(dive.entry, plan.date)}, out {clock(dive.exit, plan.date)}" if dive.entry else "no time"
         rows.append((f"{dive.group}, dive {dive.number}", times))
     return tuple(rows)
+
+
+def _edges(limits: tuple[float | None, float | None]) -> tuple[str, str]:
+    """Return the lowest and the highest height that work, each rounded inwards; "" where there is none."""
+    lowest, highest = limits
+    return "" if lowest is None else depth_up(lowest), "" if highest is None else depth_down(highest)
+
+
+def _stream_words(plan: DayPlan) -> str:
+    """Return the strongest stream of the day, rounded up, and the limit."""
+    known = [rate for rate in plan.curve.stream_kn if not math.isnan(rate)]
+    strongest = f"up to {depth_up(max(known)).removesuffix(' m')} kn" if known else "not known"
+    limit = plan.curve.stream_limit_kn
+    return f"{strongest}; no limit is given" if limit is None else f"{strongest}; {limit:g} kn allowed"
+
+
+def _not_known(plan: DayPlan, values: Sequence[float]) -> tuple[Span, ...]:
+    """Return the stretches of the day in which a curve has no value."""
+    spans: list[Span] = []
+    start: int | None = None
+    for minute, value in enumerate([*values, 0.0]):
+        if math.isnan(value):
+            start = minute if start is None else start
+        elif start is not None:
+            spans.append(Span(_moment(plan, start), _moment(plan, minute)))
+            start = None
+    return tuple(spans)
 
 
 # ---- the axis ----
@@ -142,6 +193,10 @@ def day_table(plan: DayPlan) -> tuple[tuple[str, str], ...]:
 
 def _minute(plan: DayPlan, moment: datetime) -> float:
     return (moment.timestamp() - plan.curve.midnight.timestamp()) / 60
+
+
+def _moment(plan: DayPlan, minute: int) -> datetime:
+    return datetime.fromtimestamp(plan.curve.midnight.timestamp() + minute * 60, tz=plan.curve.midnight.tzinfo)
 
 
 def _frame(plan: DayPlan, narrow: bool) -> _Frame:
@@ -162,13 +217,10 @@ def _frame(plan: DayPlan, narrow: bool) -> _Frame:
 
 def _label_hours(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
     """Mark the full hours of the local clock where they fall."""
-    start = plan.curve.midnight
-    zone = start.tzinfo
-    utc = start.timestamp()
     places, labels = [], []
     every = 3 if frame.narrow and frame.last - frame.first > 660 else (2 if frame.narrow else 1)
     for minute in range(plan.curve.minutes + 1):
-        local = datetime.fromtimestamp(utc + minute * 60, tz=zone)
+        local = _moment(plan, minute)
         if local.minute == 0 and local.hour % every == 0 and frame.first <= minute <= frame.last:
             places.append(minute)
             labels.append(f"{local:%H}")
@@ -189,28 +241,51 @@ def _bare(panel: Axes, name: str) -> None:
 def _draw_light(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
     _bare(panel, "light")
     panel.set_ylim(0, 1)
-    light, end = plan.light, plan.curve.minutes
-    marks = [light.civil_dawn, light.sunrise, light.sunset, light.civil_dusk]
-    known = [None if moment is None else _minute(plan, moment) for moment in marks]
-    dawn, rise, sets, dusk = known
-    if rise is None and sets is None:
-        panel.text((frame.first + frame.last) / 2, 0.5, light.note or "day", ha="center", va="center")
+    light = plan.light
+    bands = _light_bands(plan)
+    if not bands:
+        words = light.note or "the light is not known"
+        panel.text((frame.first + frame.last) / 2, 0.5, words, ha="center", va="center")
         return
-    rise, sets = (0.0 if rise is None else rise), (float(end) if sets is None else sets)
-    dawn, dusk = (0.0 if dawn is None else dawn), (float(end) if dusk is None else dusk)
-    for left, right, colour, word in (
-        (0.0, dawn, NIGHT, "night"), (dawn, rise, DUSK, "twilight"), (rise, sets, "none", "day"),
-        (sets, dusk, DUSK, "twilight"), (dusk, float(end), NIGHT, "night"),
-    ):  # fmt: skip
-        left, right = max(left, frame.first), min(right, frame.last)
+    colours = {"night": NIGHT, "twilight": DUSK, "day": "none"}
+    for start, end, word in bands:
+        left, right = max(start, frame.first), min(end, frame.last)
         if right <= left:
             continue
-        panel.axvspan(left, right, facecolor=colour, edgecolor="none")
+        panel.axvspan(left, right, facecolor=colours[word], edgecolor="none")
         if word == "day" and light.sunrise and light.sunset:
             long = f"day, sun {light.sunrise:%H:%M} to {light.sunset:%H:%M}"
             word = long if frame.fits(long, right - left) else word
         if frame.fits(word, right - left):
             panel.text((left + right) / 2, 0.5, word, ha="center", va="center")
+
+
+_LIGHT = ("night", "twilight", "day")  # darkest first
+
+
+def _light_bands(plan: DayPlan) -> list[tuple[float, float, str]]:
+    """Return night, twilight and day by their minutes, in whatever order the sun's events come; none without events.
+
+    In high latitudes the sun may set after midnight and rise again: each event says what was before and comes after it.
+    Where two neighbours disagree, the darker one is taken.
+    """
+    light: Light = plan.light
+    turns = sorted(
+        (_minute(plan, moment), before, after)
+        for moment, before, after in (
+            (light.civil_dawn, 0, 1), (light.sunrise, 1, 2), (light.sunset, 2, 1), (light.civil_dusk, 1, 0),
+        )
+        if moment is not None
+    )  # fmt: skip
+    if not turns:
+        return []
+    edges = [0.0, *(minute for minute, _, _ in turns), float(plan.curve.minutes)]
+    levels = [turns[0][1], *(min(a[2], b[1]) for a, b in zip(turns, turns[1:], strict=False)), turns[-1][2]]
+    return [
+        (left, right, _LIGHT[level])
+        for left, right, level in zip(edges, edges[1:], levels, strict=True)
+        if right > left
+    ]
 
 
 def _draw_tide(panel: Axes, plan: DayPlan, frame: _Frame, accent: str) -> None:
@@ -227,33 +302,59 @@ def _draw_tide(panel: Axes, plan: DayPlan, frame: _Frame, accent: str) -> None:
     panel.set_ylim(low - room, high + room)
     panel.grid(axis="y", color=GRID, linewidth=0.5)
     panel.plot(range(len(heights)), heights, color=accent, linewidth=2.0)
-    bottom, top = panel.get_ylim()
-    for (lowest, highest), words, dash in (
-        (plan.curve.going_in_m, "going in", (0, (6, 2))),
-        (plan.curve.coming_out_m, "coming out", (0, (2, 2))),
-    ):
-        for edge, beyond, side in ((lowest, bottom, "from"), (highest, top, "up to")):
-            if edge is None or not bottom < edge < top:
-                continue
-            panel.axhline(edge, color=INK, linewidth=1.1, linestyle=dash)
-            panel.axhspan(min(edge, beyond), max(edge, beyond), facecolor="none", edgecolor=GRID,
-                          hatch="//" if words == "going in" else "\\\\", linewidth=0.1)  # fmt: skip
-            right = words == "coming out"
-            panel.text(
-                frame.last - 4 if right else frame.first + 4, edge, f"{words} {side} {edge:.1f}",
-                ha="right" if right else "left", va="bottom" if side == "from" else "top", fontsize=frame.font_pt - 1,
-                bbox=PAPER,
-            )  # fmt: skip
+    _draw_events(panel, plan, frame)
+    _draw_tide_limits(panel, plan, frame)
+
+
+def _draw_events(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
     for event in plan.tide_events:
         minute = _minute(plan, event.time)
         if not frame.first + 20 <= minute <= frame.last - 20:
             continue
         panel.plot([minute], [event.height_m], marker="o", color=INK, markersize=3.5)
-        words = f"{event.time:%H:%M}\n{event.height_m:.1f} m"
         above = event.kind == "high"
-        panel.annotate(words, (minute, event.height_m), xytext=(0, 5 if above else -5), textcoords="offset points",
-                       ha="center", va="bottom" if above else "top", fontsize=frame.font_pt - 0.5,
-                       linespacing=1.0, bbox=PAPER)  # fmt: skip
+        panel.annotate(f"{event.time:%H:%M}\n{height(event.height_m)}", (minute, event.height_m),
+                       xytext=(0, 5 if above else -5), textcoords="offset points", ha="center",
+                       va="bottom" if above else "top", fontsize=frame.font_pt - 0.5, linespacing=1.0,
+                       bbox=PAPER)  # fmt: skip
+
+
+def _draw_tide_limits(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
+    """Draw the heights between which a way works: a line with its words, hatched beyond it."""
+    bottom, top = panel.get_ylim()
+    for limits, doing, dash, hatch in (
+        (plan.curve.going_in_m, "going in", (0, (6, 2)), "//"),
+        (plan.curve.coming_out_m, "coming out", (0, (2, 2)), "\\\\"),
+    ):
+        for edge, shown, beyond, side in zip(limits, _edges(limits), (bottom, top), ("from", "up to"), strict=True):
+            if edge is None or not bottom < edge < top:
+                continue
+            panel.axhline(edge, color=INK, linewidth=1.1, linestyle=dash)
+            panel.axhspan(min(edge, beyond), max(edge, beyond), facecolor="none", edgecolor=GRID, hatch=hatch,
+                          linewidth=0.1)  # fmt: skip
+            words = f"{doing} {side} {shown}"
+            place = _free_place(plan, frame, words, edge, top - bottom, late=doing == "coming out")
+            panel.text(place, edge, words, ha="left", va="bottom" if side == "from" else "top",
+                       fontsize=frame.font_pt - 1, bbox=PAPER)  # fmt: skip
+
+
+def _free_place(plan: DayPlan, frame: _Frame, words: str, edge: float, span_m: float, late: bool) -> float:
+    """Return the minute at which words on a line hide neither the curve nor the marks of high and low water.
+
+    late -- look from the end of the day, so that two lines at about the same height keep their words apart
+    """
+    long = frame.length_min(words)
+    last = int(frame.last - long - 4)
+    places = range(frame.first + 4, max(last, frame.first + 5), 15)
+    marks = [(_minute(plan, event.time), event.height_m) for event in plan.tide_events]
+
+    def hidden(place: int) -> int:
+        under = plan.curve.tide_m[max(place - 5, 0) : int(place + long + 5)]
+        count = sum(abs(value - edge) < 0.12 * span_m for value in under)
+        near = sum(place - 45 < minute < place + long + 45 and abs(h - edge) < 0.3 * span_m for minute, h in marks)
+        return count + 1000 * near
+
+    return min(sorted(places, reverse=late), key=hidden)
 
 
 def _draw_stream(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
@@ -261,12 +362,12 @@ def _draw_stream(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
     panel.set_ylabel("kn")
     panel.tick_params(axis="x", length=0, labelbottom=False)
     known = [rate for rate in rates if not math.isnan(rate)]
-    panel.set_ylim(0, max([*known, 0.5]) * 1.3)
+    panel.set_ylim(0, max([*known, plan.curve.stream_limit_kn or 0.0, 0.5]) * 1.45)
     panel.fill_between(range(len(rates)), rates, facecolor="none", edgecolor=INK, hatch="..", linewidth=1.0)
     limit = plan.curve.stream_limit_kn
     if limit is not None:
         panel.axhline(limit, color=INK, linewidth=1.1, linestyle=(0, (6, 2)))
-    words = f"stream, allowed up to {limit:g} kn" if limit is not None else "stream"
+    words = f"stream, {_stream_words(plan)}"
     panel.text(frame.first + 4, panel.get_ylim()[1] * 0.97, words, va="top", fontsize=frame.font_pt - 1,
                bbox=PAPER)  # fmt: skip
 
@@ -385,10 +486,11 @@ def style_as_attributes(style: str) -> str:
     return " ".join(f'{name}="{value}"' for name, value in found.items())
 
 
-def cleaned_svg(drawn: str, title: str, description: str, prefix: str) -> str:
+def cleaned_svg(drawn: str, title: str, description: str, prefix: str, font_family: str = ON_SCREEN) -> str:
     """Return a drawing without declaration, style and metadata, with a title, a description and names of its own.
 
-    prefix -- goes before every id, so that two drawings can stand on one page
+    prefix      -- goes before every id, so that two drawings can stand on one page
+    font_family -- of all letters
     """
     from xml.sax.saxutils import escape
 
@@ -406,12 +508,65 @@ def cleaned_svg(drawn: str, title: str, description: str, prefix: str) -> str:
     opening = (
         f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" viewBox="{box[1]}" '
         f'width="100%" role="img" aria-labelledby="{prefix}-title {prefix}-desc" '
-        'font-family="system-ui, sans-serif" stroke-linejoin="round" stroke-linecap="butt">'
+        f'font-family="{font_family}" stroke-linejoin="round" stroke-linecap="butt">'
         f'<title id="{prefix}-title">{escape(title)}</title><desc id="{prefix}-desc">{escape(description)}</desc>'
     )
     return opening + re.sub(r"\n\s*", "\n", body[head.end() :]).strip()
 
 
-def _in_words(plan: DayPlan) -> str:
-    rows: list[Any] = [f"{what}: {when}" for what, when in day_table(plan)]
-    return f"{date_words(plan.date)}. " + ". ".join(rows) + "."
+def _in_words(plan: DayPlan, frame: _Frame) -> str:
+    rows = [f"{what}: {when}" for what, when in day_table(plan)]
+    shown = span_words(Span(_moment(plan, frame.first), _moment(plan, frame.last)), plan.date)
+    return f"{date_words(plan.date)}, shown {shown}. " + ". ".join(rows) + "."
+
+
+# ---- letters ----
+
+
+@cache
+def _drawn_codes() -> frozenset[int]:
+    """Return the code points of the font that the drawing is measured with."""
+    from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
+    from matplotlib.font_manager import findfont
+
+    return frozenset(TTFont(findfont(DRAWN_WITH))["cmap"].getBestCmap())
+
+
+def _drawable(plan: DayPlan) -> tuple[DayPlan, dict[int, str]]:
+    """Return the plan with names that matplotlib can measure, and how to turn the finished drawing's letters back.
+
+    A letter that its font lacks is measured as another one that the plan does not use (a Braille pattern); the letter
+    itself stands in the drawing, whose reader has fonts of its own. Control characters, which XML forbids, become blanks.
+    """
+    said: dict[str, None] = dict.fromkeys(
+        [plan.site_name, plan.light.note, plan.tide_words, *(d.group for d in plan.dives)]
+    )
+    said.update(dict.fromkeys(name for window in plan.windows for name in window.groups))
+    said.update(dict.fromkeys(closure.sentence for closure in plan.closures))
+    letters = dict.fromkeys("".join(said))
+    stand_ins = (code for code in range(0x2801, 0x2900) if chr(code) not in letters and code in _drawn_codes())
+    there: dict[int, str] = {}
+    back: dict[int, str] = {}
+    for letter in letters:
+        if not letter.isprintable():
+            there[ord(letter)] = " "
+        elif ord(letter) not in _drawn_codes():
+            stand_in = next(stand_ins, None)
+            there[ord(letter)] = "?" if stand_in is None else chr(stand_in)
+            if stand_in is not None:
+                back[stand_in] = letter
+    if not there:
+        return plan, back
+
+    def say(words: str) -> str:
+        return words.translate(there)
+
+    return replace(
+        plan,
+        site_name=say(plan.site_name),
+        tide_words=say(plan.tide_words),
+        light=replace(plan.light, note=say(plan.light.note)),
+        dives=tuple(replace(dive, group=say(dive.group)) for dive in plan.dives),
+        windows=tuple(replace(window, groups=tuple(map(say, window.groups))) for window in plan.windows),
+        closures=tuple(replace(closure, sentence=say(closure.sentence)) for closure in plan.closures),
+    ), back

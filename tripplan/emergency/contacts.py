@@ -142,7 +142,7 @@ def _check_chamber(site: Site, rules: RuleBook) -> Sequence[Check]:
     known = [way for way in ways(site) if way.kind == "chamber" and way.care.drive_min is not None]
     for way in ways(site):
         if way.care.drive_min is None:
-            minutes = way.distance_km / rules.value("chamber.road_speed_km_h") * 60
+            minutes = _road_h(way, rules) * 60
             checks.append(
                 Check(
                     rule="drive-time-known",
@@ -176,7 +176,32 @@ def _check_chamber(site: Site, rules: RuleBook) -> Sequence[Check]:
                 subject=quickest.care.name,
             )
         )
+    else:
+        nearest = min((way for way in ways(site) if way.kind == "chamber"), key=lambda way: way.distance_km)
+        hours = _road_h(nearest, rules)
+        if hours > rule.value:
+            checks.append(
+                Check(
+                    rule="chamber-within-reach",
+                    outcome=Outcome.STOP,
+                    sentence=(
+                        f"No drive to a chamber is known, and the nearest, {nearest.care.name}, is "
+                        f"{nearest.distance_km:.0f} km away in a straight line: some {hours:.0f} h; "
+                        f"{rule.value:g} h are allowed."
+                    ),
+                    source=rule.key,
+                    found=round(hours, 2),
+                    limit=rule.value,
+                    unit="h",
+                    subject=nearest.care.name,
+                )
+            )
     return checks
+
+
+def _road_h(way: Way, rules: RuleBook) -> float:
+    """Return a guess at the hours by road over the straight distance; it never counts as a known drive."""
+    return way.distance_km / max(rules.value("chamber.road_speed_km_h"), 1.0)
 
 
 def _check_alternative_exit(site: Site) -> Check:

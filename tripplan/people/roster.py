@@ -97,9 +97,7 @@ def _contradictions(file: TomlFile, person: Person, where: Location) -> list[Fau
     for key in ("last_dive", "medical", "oxygen_provider_until", "first_aid_until"):
         when: date | None = getattr(person, key)
         if when is not None and when <= person.born:
-            faults.append(
-                file.fault((*where, key), f"{key} {when} of {person.name} is not after birth, {person.born}")
-            )
+            faults.append(file.fault((*where, key), f"{key} {when} of {person.name} is not after birth, {person.born}"))
     if person.medical_clear and person.medical is None:
         message = (
             f"medical_clear of {person.name} is true but there is no medical date; give the date of the declaration"

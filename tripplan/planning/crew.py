@@ -111,7 +111,7 @@ def _check_ratio(
     if not kind.led:
         fewest = rules["ratio.autonomous_fewest"].value
         most = rules["ratio.autonomous_most"]
-        total = count + (1 if leader else 0)
+        total = count + len(assistants) + (1 if leader else 0)
         fits = fewest <= total <= most.value
         return Check(
             rule="group-size",
@@ -193,18 +193,18 @@ def _check_person(
             limit="yes",
             subject=person.name,
         )
-        if not kind.led:
-            rule = rules["age.autonomous_years"]
-            yield Check(
-                rule="age-without-leader",
-                outcome=Outcome.OK if age >= rule.value else Outcome.STOP,
-                sentence=f"{person.name} is {age}: diving without a leader is for {rule.value:g} and above.",
-                source=rule.key,
-                found=age,
-                limit=rule.value,
-                unit="years",
-                subject=person.name,
-            )
+    rule = rules["age.autonomous_years"]
+    if not kind.led and age < max(adult.value, rule.value):  # the age of consent may be lower by local law
+        yield Check(
+            rule="age-without-leader",
+            outcome=Outcome.OK if age >= rule.value else Outcome.STOP,
+            sentence=f"{person.name} is {age}: diving without a leader is for {rule.value:g} and above.",
+            source=rule.key,
+            found=age,
+            limit=rule.value,
+            unit="years",
+            subject=person.name,
+        )
     if person.level is not Level.FIRST_EXPERIENCE or person.logged_dives:
         yield _check_lay_off(person, kind, on, rules, is_staff=is_staff)
     for index, dive in enumerate(group.dives, start=1):

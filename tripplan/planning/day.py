@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import product
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,7 +47,17 @@ from tripplan.planning.plan import (
     WhatIf,
 )
 from tripplan.planning.request import DiveWish, GroupWish, Request
-from tripplan.planning.timing import Done, Ledger, Slot, find_slot, kind_of, latest_entry, minute_of, parts_of
+from tripplan.planning.timing import (
+    Done,
+    Ledger,
+    Slot,
+    ascent_min,
+    find_slot,
+    kind_of,
+    latest_entry,
+    minute_of,
+    parts_of,
+)
 from tripplan.planning.window import (
     DayGrid,
     Window,
@@ -169,7 +180,16 @@ def plan_day(request: Request, world: World) -> DayPlan:
 
 def site_windows(site: Site, day: date, kind: Kind, world: World) -> Window:
     """Return the window of a kind of dive at a site on a day, by the ways in and out that leave the most time."""
-    return best_ways(_setting(site, day, world), kind, site.entries, site.entries, world.rules)[2]
+    return best_ways(_setting(site, day, world), kind, site.entries, usual_ways_out(site), world.rules)[2]
+
+
+def usual_ways_out(site: Site) -> tuple[Access, ...]:
+    """Return the ways out that a plan may choose by itself: not the alternative exit, which is for when they close.
+
+    The swim to it is in no timing, and often neither a road nor a stretcher reaches it.
+    """
+    spare = site.alternative_exit.access if site.alternative_exit else None
+    return tuple(access for access in site.entries if access.name != spare)
 
 
 def _setting(site: Site, day: date, world: World, measured_pressure_bar: float | None = None) -> Setting:
@@ -185,7 +205,8 @@ def _setting(site: Site, day: date, world: World, measured_pressure_bar: float |
     if stream is None:
         rates = np.array([])
     else:
-        rates = stream.rates_kn(tide, minutes) if tide is not None else np.full(len(minutes), math.nan)
+        turning = station.tide if station else None  # slack is given from the station's high and low water
+        rates = stream.rates_kn(turning, minutes) if turning is not None else np.full(len(minutes), math.nan)
     return Setting(
         site=site,
         grid=grid,
@@ -225,7 +246,8 @@ def _group_setting(group: GroupWish, setting: Setting, rules: RuleBook) -> Group
         deep_enough = [place for place in ranked if place.deepest_m >= wished_m]
         place = (deep_enough or ranked or list(site.places))[0]
     ways_in = [a for a in site.entries if group.going_in_by in (None, a.name)]
-    ways_out = [a for a in site.entries if group.coming_out_by in (None, a.name)]
+    named_out = site.entry(group.coming_out_by) if group.coming_out_by else None
+    ways_out = [named_out] if named_out else usual_ways_out(site)
     going_in, coming_out, window = best_ways(setting, kind, ways_in, ways_out, rules)
     return GroupSetting(group, kind, place, going_in, coming_out, window)
 
@@ -385,14 +407,15 @@ def _open_ledger(request: Request, world: World, setting: Setting) -> Ledger:
     ledger = Ledger(
         surroundings=setting.surroundings,
         rules=world.rules,
-        arrived=setting.grid.of_clock(arrived) if arrived else None,
+        arrived=setting.grid.last_of_clock(arrived) if arrived else None,
         settled=request.altitude.settled,
     )
     if isinstance(request.recent_dives, tuple):
         for dive in sorted(request.recent_dives, key=lambda dive: dive.surfaced.timestamp()):
             surfaced = minute_of(dive.surfaced, setting.grid.start)
+            descent = surfaced - ascent_min(dive.depth_m, world.rules) - dive.minutes
             ledger.done.setdefault(dive.person, []).append(
-                Done(dive.depth_m, dive.minutes, surfaced - dive.minutes, surfaced, surfaced, dive.oxygen_percent)
+                Done(dive.depth_m, dive.minutes, descent, surfaced, surfaced, dive.oxygen_percent)
             )
     return ledger
 
@@ -420,15 +443,18 @@ def _plan_dive(
     depth_m = math.floor(round(depth_m * 10, 6)) / 10
     if wish.depth_m is None:
         depth_m = min(depth_m, _depth_for_time(wish, int(cap), depth_m, group, held, ledger, rules.value))
-    slot = (
-        find_slot(group, wish, depth_m, int(cap), place, site, held.window, ledger, request, world.people, rules)
-        if depth_m > 0
-        else Slot(None, reasons=("the depth limit is 0 m",))
-    )
+    if depth_m > 0:
+        slot = find_slot(group, wish, depth_m, int(cap), place, site, held.window, ledger, request, world.people, rules)
+    elif fixed_m > 0:
+        slot = Slot(None, reasons=("the no-stop limits leave no time at any depth",))
+    else:
+        slot = Slot(None, reasons=("the depth limit is 0 m",))
     checks = _check_wishes(subject, wish, fixed_m, contest_with(None))
+    checks.append(_check_bottom(subject, kind, place, contest_with(None)))
     if slot.entry is None:
         sentence = f"{subject}: no minute of the day works. " + "; ".join(slot.reasons or ("no reason found",)) + "."
         checks.append(Check("entry-possible", Outcome.STOP, sentence, "SITE_FILE", subject=subject))
+        checks.extend(_day_already_spent(subject, people, held, wish, ledger))
         return _unplaced(held, number, wish, setting, contest_with(None), depth_m), checks
 
     parts = parts_of(depth_m, slot.bottom_min, place, rules)
@@ -525,6 +551,40 @@ def _plan_dive(
         )
     )
     return dive, checks
+
+
+def _check_bottom(subject: str, kind: Kind, place: Place, contest: Contest) -> Check:
+    """Judge the bottom of the place against the depth limit: nobody dives above a bottom that begins beyond it."""
+    limit_m = contest.value or 0.0
+    because = contest.binding.sentence if contest.binding else ""
+    if place.shallowest_m > limit_m:
+        outcome = Outcome.STOP
+        words = f"{place.name} begins at {place.shallowest_m:g} m, beyond the limit of {limit_m:g} m ({because})"
+    elif kind.training and place.deepest_m > limit_m:
+        outcome = Outcome.CAUTION
+        words = f"{place.name} goes on to {place.deepest_m:g} m, beyond the limit of {limit_m:g} m ({because}): "
+        words += "the leader stays on the deep side"
+    else:
+        outcome = Outcome.OK
+        words = f"{place.name} is {place.shallowest_m:g} to {place.deepest_m:g} m; the limit is {limit_m:g} m"
+    return Check(
+        "bottom-within-limit", outcome, f"{subject}: {words}.", "SITE_FILE", place.deepest_m, limit_m, "m", subject
+    )
+
+
+def _day_already_spent(
+    subject: str, people: Sequence[Person], held: GroupSetting, wish: DiveWish, ledger: Ledger
+) -> list[Check]:
+    """Return what stops somebody's dives for the whole day, reckoned at the last minute in which one may go in."""
+    usable = held.window.usable()
+    if not usable:
+        return []
+    descent = held.window.grid.minute_floor(usable[-1].entries[-1].end) - 1
+    try:
+        limits = [(p, ledger.limit(p.name, 1.0, wish.oxygen_percent, descent)) for p in people]
+    except OutOfRange as error:
+        return [Check("no-stop-known", Outcome.STOP, f"{subject}: {error}.", "NAVY_7", subject=subject)]
+    return [check for check in _no_stop_checks(subject, limits) if check.outcome is Outcome.STOP]
 
 
 def _limit_at(ledger: Ledger, group: GroupWish, wish: DiveWish, descent: float) -> Callable[[float], int | None]:
@@ -639,6 +699,11 @@ def _check_counts(request: Request, world: World) -> list[Check]:
         staff.update(group.assistants, [group.leader] if group.leader else [])
         for name in group.everybody:
             counts[name] = counts.get(name, 0) + len(group.dives)
+    if isinstance(request.recent_dives, tuple):
+        zone = ZoneInfo(world.sites[request.site].timezone)
+        for dive in request.recent_dives:  # one made this morning is one of today's
+            if dive.person in counts and dive.surfaced.astimezone(zone).date() == request.date:
+                counts[dive.person] += 1
     checks = []
     for name, count in counts.items():
         rule = world.rules["dive.most_per_day_staff" if name in staff else "dive.most_per_day"]

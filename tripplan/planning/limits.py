@@ -28,7 +28,7 @@ def level_candidate(person: Person, kind: Kind, leader: Person | None, rules: Ru
     led = leader is not None and leader.level.may_lead
     taught = leader is not None and leader.level.is_instructor
     if person.level is Level.FIRST_EXPERIENCE:
-        key = kind_depth_key(kind) if kind.teaches and led else "depth.first_experience_m"
+        key = kind_depth_key(kind) if kind.teaches and taught else "depth.first_experience_m"
     elif person.level is Level.LEVEL_1:
         if kind.name in COURSES and taught:
             key = kind_depth_key(kind)

@@ -4,13 +4,24 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from tripplan.errors import BadRecord, Fault
 from tripplan.people.group import KindName
 from tripplan.record import ClockTime, Record, TomlFile, judge, read_toml
+
+FIRST_DAY, LAST_DAY = date(1901, 1, 1), date(2099, 12, 31)  # the tides are reckoned for these two centuries
+
+
+def _day(value: date) -> date:
+    if not FIRST_DAY <= value <= LAST_DAY:
+        raise ValueError(f"it must be from {FIRST_DAY} to {LAST_DAY}")
+    return value
+
+
+Day = Annotated[date, AfterValidator(_day)]
 
 
 class DiveWish(Record):
@@ -84,7 +95,7 @@ class Request(Record):
 
     title: str = Field(default="", max_length=80)
     site: str = Field(min_length=1, description="the site's file name without .toml")
-    date: date
+    date: Day
     crew: Crew = Crew()
     altitude: Altitude = Altitude()
     measured_pressure_bar: float | None = Field(default=None, ge=0.6, le=1.1, description="station pressure, bar")

@@ -11,9 +11,10 @@ import numpy as np
 
 from tripplan.catalogue.site import Place, Site
 from tripplan.check import Outcome
+from tripplan.errors import OutOfRange
 from tripplan.people.group import KINDS, Kind
 from tripplan.people.person import Person
-from tripplan.physics.no_stop import Exposure, NoStop, Surroundings, no_stop_limits
+from tripplan.physics.no_stop import LONGEST_INTERVAL_MIN, Exposure, NoStop, Surroundings, no_stop_limits
 from tripplan.planning.crew import check_oxygen_provider
 from tripplan.planning.request import DiveWish, GroupWish, Request
 from tripplan.planning.window import Window, runs
@@ -52,7 +53,8 @@ class Ledger:
             Exposure(
                 depth_m=dive.depth_m,
                 bottom_time_min=dive.bottom_time_min,
-                interval_after_min=max(math.floor(next_start - dive.surfaced), 0),
+                # More than a week counts as a week: the shorter interval is the cautious one.
+                interval_after_min=min(max(math.floor(next_start - dive.surfaced), 0), int(LONGEST_INTERVAL_MIN)),
                 oxygen_percent=dive.oxygen_percent,
             )
             for dive, next_start in zip(dives, starts, strict=True)
@@ -110,11 +112,19 @@ class Parts:
 
 def parts_of(depth_m: float, bottom_min: int, place: Place, rules: RuleBook) -> Parts:
     """Return the parts of a dive: bottom time runs from leaving the surface to leaving the bottom."""
-    ascent = depth_m / rules.value("ascent.rate_m_min")
+    swim = math.ceil(place.swim_min)
+    return Parts(swim, bottom_min, ascent_min(depth_m, rules), swim)
+
+
+def ascent_min(depth_m: float, rules: RuleBook) -> int:
+    """Return the whole minutes from leaving the bottom to surfacing, safety stop included, rounded up."""
+    rate = rules["ascent.rate_m_min"]
+    if rate.value <= 0:
+        raise OutOfRange(f"ascent rate (rule {rate.key}) is {rate.value:g} m/min; it must be more than 0")
+    ascent = depth_m / rate.value
     if depth_m >= rules.value("safety_stop.from_depth_m"):
         ascent += rules.value("safety_stop.minutes_min")
-    swim = math.ceil(place.swim_min)
-    return Parts(swim, bottom_min, math.ceil(round(ascent, 6)), swim)
+    return math.ceil(round(ascent, 6))
 
 
 @dataclass(frozen=True)
@@ -148,32 +158,59 @@ def find_slot(
 ) -> Slot:
     """Return the earliest slot with the wished time, else the one that leaves the most time, else the reasons."""
     grid = window.grid
-    water_open = ~window.closed("water")
-    entry_open = ~window.closed("entry")
     step = max(int(rules.value("plan.entry_step_min")), 1)
-    wanted = min(fixed_limit_min(wish, cap_min, rules), cap_min)
-    shortest = min(int(rules.value("dive.shortest_min")), wanted)
-    window_end = np.zeros(grid.minutes, dtype=int)
-    for first, end in runs(water_open):
-        window_end[first:end] = end
-
+    arrived = ledger.arrived or 0
     if wish.entry is not None:
         minute = grid.of_clock(wish.entry)
-        candidates = [] if minute is None else [minute]
-        closed = () if minute is None else window.reasons(minute)
-        if closed:
+        if minute is None or grid.at(minute).time() != wish.entry:
+            return Slot(None, reasons=(f"the clock does not show {wish.entry:%H:%M} on this day",))
+        if minute < arrived:
+            return Slot(None, reasons=(f"the group arrives at {grid.at(arrived):%H:%M}, after {wish.entry:%H:%M}",))
+        if closed := window.reasons(minute):
             return Slot(None, reasons=tuple(dict.fromkeys(c.sentence for c in closed)))
-    else:
-        earliest = 0 if wish.not_before is None else grid.of_clock(wish.not_before)
-        open_minutes = [
-            m for m in np.flatnonzero(entry_open & water_open).tolist() if earliest is not None and m >= earliest
-        ]
-        on_step = [m for m in open_minutes if grid.at(m).minute % step == 0]
-        candidates = on_step or open_minutes
-    if not candidates:
+        return _slot_among([minute], group, wish, depth_m, cap_min, place, site, window, ledger, request, people, rules)
+
+    asked = 0 if wish.not_before is None else grid.of_clock(wish.not_before)
+    earliest = None if asked is None else max(asked, arrived)
+    open_minutes = [
+        m for m in np.flatnonzero(~window.closed("entry")).tolist() if earliest is not None and m >= earliest
+    ]
+    if not open_minutes:
         sentences = dict.fromkeys(closure.sentence for closure in window.closures)
-        late = () if wish.not_before is None else (f"no entry is open from {wish.not_before:%H:%M} on",)
+        late = () if not earliest else (f"no entry is open from {grid.at(earliest):%H:%M} on",)
         return Slot(None, reasons=late + tuple(sentences))
+    on_step = [m for m in open_minutes if grid.at(m).minute % step == 0]
+    found = Slot(None)
+    for candidates in (on_step, open_minutes):  # a short window may hold no minute on the step
+        found = _slot_among(
+            candidates, group, wish, depth_m, cap_min, place, site, window, ledger, request, people, rules
+        )
+        if found.entry is not None:
+            break
+    return found
+
+
+def _slot_among(
+    candidates: Sequence[int],
+    group: GroupWish,
+    wish: DiveWish,
+    depth_m: float,
+    cap_min: int,
+    place: Place,
+    site: Site,
+    window: Window,
+    ledger: Ledger,
+    request: Request,
+    people: Mapping[str, Person],
+    rules: RuleBook,
+) -> Slot:
+    """Return the first of some minutes with the wished time, else the one that leaves the most, else the reasons."""
+    grid = window.grid
+    wanted = min(fixed_limit_min(wish, cap_min, rules), cap_min)
+    shortest = max(min(int(rules.value("dive.shortest_min")), wanted), 1)
+    window_end = np.zeros(grid.minutes, dtype=int)
+    for first, end in runs(~window.closed("water")):
+        window_end[first:end] = end
 
     best: Slot | None = None
     refused: dict[str, None] = {}
@@ -188,8 +225,12 @@ def find_slot(
         if room < shortest:
             refused[f"at {grid.at(minute):%H:%M} the window leaves {max(room, 0)} min at the bottom"] = None
             continue
-        allowed = ledger.tightest(group.everybody, depth_m, wish.oxygen_percent, descent)
-        bottom = min(wanted, cap_min if allowed is None else allowed, room)
+        try:
+            allowed = ledger.tightest(group.everybody, depth_m, wish.oxygen_percent, descent)
+        except OutOfRange as error:  # outside the handbook's tables: no minute of the day mends that
+            return Slot(None, reasons=(str(error),))
+        uncut = min(wanted, cap_min if allowed is None else allowed)
+        bottom = min(uncut, room)
         if bottom < shortest:
             refused[f"at {grid.at(minute):%H:%M} the no-stop limits leave {max(bottom, 0)} min"] = None
             continue
@@ -198,7 +239,9 @@ def find_slot(
             refused[clash] = None
             continue
         slot = Slot(minute, bottom, end, room, tuple(refused)[:3])
-        if bottom >= wanted:
+        # Without a wish the first minute at which the window does not cut the dive short is the one; with a wish it is
+        # worth waiting for the whole of it.
+        if bottom >= (wanted if wish.minutes is not None else uncut):
             return slot
         if best is None or bottom > best.bottom_min:
             best = slot

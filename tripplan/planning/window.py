@@ -50,7 +50,8 @@ class DayGrid:
         return round((after.timestamp() - self.start.timestamp()) / 60)
 
     def _midnight(self, day: date) -> datetime:
-        return datetime.combine(day, time(), tzinfo=self.zone)
+        # By way of UTC: where the clock skips midnight, the day begins at the first time that the clock does show.
+        return datetime.combine(day, time(), tzinfo=self.zone).astimezone(UTC).astimezone(self.zone)
 
     @property
     def times(self) -> NDArray[np.datetime64]:
@@ -76,6 +77,13 @@ class DayGrid:
             if self.at(minute).time() >= clock:
                 return minute
         return None
+
+    def last_of_clock(self, clock: time) -> int | None:
+        """Return the last minute that reads this clock time: the second one where the clock is put back over it."""
+        for minute in reversed(range(self.minutes)):
+            if self.at(minute).time() == clock:
+                return minute
+        return self.of_clock(clock)
 
     def clock_minutes(self) -> NDArray[np.int_]:
         """Return hour x 60 + minute of the local clock for each minute of the day."""
@@ -103,11 +111,12 @@ class Window:
 
     def reasons(self, minute: int, phase: Phase = "entry") -> tuple[Closure, ...]:
         """Return everything that closes a minute; empty where it is open."""
-        moment = self.grid.at(minute)
+        moment = self.grid.at(minute).timestamp()  # two equal clock times of an autumn night are not the same moment
         return tuple(
             closure
             for closure in self.closures
-            if closure.start <= moment < closure.end and (closure.phase == "water" or phase == "entry")
+            if closure.start.timestamp() <= moment < closure.end.timestamp()
+            and (closure.phase == "water" or phase == "entry")
         )
 
     def usable(self, groups: tuple[str, ...] = ()) -> tuple[UsableWindow, ...]:
@@ -196,7 +205,7 @@ def light_closures(grid: DayGrid, light: Daylight, kind: Kind, rules: RuleBook) 
 def _night_closures(grid: DayGrid, light: Daylight, rules: RuleBook) -> Iterator[Closure]:
     rule = rules["light.night_entry_after_civil_dusk_min"]
     if light.civil_dusk is None:
-        if light.sun_is_up_at_noon or light.civil_dawn is None:
+        if light.sun_is_up_at_noon or light.civil_dawn is not None:  # else it is dark all day
             why = light.note or "civil dusk is not known"
             yield _whole_day(grid, "light", f"No night dive: {why}.", "ASTRONOMY")
         return
@@ -312,4 +321,6 @@ def stream_closures(
 
 def merge(closures: Sequence[Closure]) -> tuple[Closure, ...]:
     """Return closures in order of time, each kept once."""
-    return tuple(sorted(dict.fromkeys(closures), key=lambda c: (c.start.timestamp(), c.end.timestamp(), c.rule)))
+    # By timestamp: on the night the clocks go back two different closures can read alike on the clock.
+    once = {(c.start.timestamp(), c.end.timestamp(), c.phase, c.rule, c.sentence): c for c in closures}
+    return tuple(sorted(once.values(), key=lambda c: (c.start.timestamp(), c.end.timestamp(), c.rule)))

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, Response, current_app, render_template
+from flask import Flask, Response, current_app, g, render_template
 from werkzeug.exceptions import HTTPException
 
 from tripplan.data_files import data_dir
@@ -25,13 +26,16 @@ HEADERS = {
     "Referrer-Policy": "no-referrer",
     "X-Frame-Options": "DENY",
     "Cross-Origin-Opener-Policy": "same-origin",
+    "Cache-Control": "private, no-cache",  # a plan changes with its files; the file for the phone is the copy to keep
 }
 ADVICE = {
     400: "Something in the address or the form cannot be used. Go back and change it.",
     404: "There is no such page here. Start from the plan or the list of sites.",
     405: "This page only answers to being read.",
-    500: "The program made a mistake. Nothing of yours was lost. Tell whoever looks after it what you did.",
+    500: "The program made a mistake. Do not dive on a plan that it did not finish. Nothing of yours was lost; tell "
+    "whoever looks after it what you did.",
 }
+NAMES = {400: "That cannot be used", 404: "Not here", 405: "Not that way", 500: "A fault of the program"}
 
 
 def _now() -> datetime:
@@ -48,8 +52,13 @@ class Shelf:
         self._folder = load_folder(path)
 
     def _seen(self) -> tuple[tuple[str, int, int], ...]:
-        files = sorted(p for p in self.path.rglob("*") if p.suffix in (".toml", ".csv"))
-        return tuple((str(p), (s := p.stat()).st_mtime_ns, s.st_size) for p in files)
+        """Return name, time and size of every file; one that vanishes meanwhile, as editors do, is not there."""
+        seen = []
+        for file in sorted(p for p in self.path.rglob("*") if p.suffix in (".toml", ".csv")):
+            with suppress(FileNotFoundError):
+                state = file.stat()
+                seen.append((str(file), state.st_mtime_ns, state.st_size))
+        return tuple(seen)
 
     @property
     def folder(self) -> Folder:
@@ -66,11 +75,13 @@ class Shelf:
 
 
 def shelf() -> Folder:
-    """Return the folder that this app serves; the demonstration's dates are moved to today."""
-    held: Shelf = current_app.extensions["tripplan_shelf"]
-    if current_app.extensions["tripplan_young"]:
-        return kept_young(held.folder, now().date())
-    return held.folder
+    """Return the folder that this app serves, the same through one request; a demonstration is moved to today."""
+    if "folder" not in g:
+        held: Shelf = current_app.extensions["tripplan_shelf"]
+        young = current_app.extensions["tripplan_young"]
+        g.folder = kept_young(held.folder, now().date()) if young else held.folder
+    folder: Folder = g.folder
+    return folder
 
 
 def now() -> datetime:
@@ -87,7 +98,7 @@ def create_app(folder_path: Path, *, clock: Callable[[], datetime] = _now, keep_
 
     Raises BadRecord when the centre's own file cannot be used.
     """
-    from tripplan.web import books, plans, sites, tides, words
+    from tripplan.web import books, people, plans, sites, tides, words
 
     templates = data_dir("templates")
     app = Flask("tripplan.web", template_folder=str(templates / "pages"), static_folder=str(templates / "static"))
@@ -98,7 +109,7 @@ def create_app(folder_path: Path, *, clock: Callable[[], datetime] = _now, keep_
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
     words.install(app)
-    for module in (plans, sites, tides, books):
+    for module in (plans, sites, tides, people, books):
         app.register_blueprint(module.bp)
 
     @app.context_processor
@@ -119,8 +130,14 @@ def create_app(folder_path: Path, *, clock: Callable[[], datetime] = _now, keep_
     @app.errorhandler(HTTPException)
     def plain(error: HTTPException) -> tuple[str, int]:
         code = error.code or 500
-        advice = ADVICE.get(code, error.description or "")
-        return render_template("error.html", code=code, name=error.name, advice=advice), code
+        own = error.description != type(error).description and code == 400  # a sentence of ours, not the library's
+        advice = error.description if own else ADVICE.get(code, error.description or "")
+        name = NAMES.get(code, error.name)
+        try:
+            return render_template("error.html", code=code, name=name, advice=advice), code
+        except Exception:  # the page itself needs the folder, which may be what is broken
+            app.logger.exception("the error page failed")
+            return f"{name}. {advice}\n", code
 
     @app.get("/healthz")
     def healthz() -> Response:

@@ -1,11 +1,11 @@
-"""What the plans rest on: the rule book, the sources, the people, the method and its limits."""
+"""What the plans rest on: the rule book, the sources, the method and its limits."""
 
 from __future__ import annotations
 
 from flask import Blueprint, render_template
 
 from tripplan.sources import SOURCES
-from tripplan.web.app import now, shelf
+from tripplan.web.app import shelf
 
 bp = Blueprint("books", __name__)
 
@@ -17,19 +17,13 @@ def rules() -> str:
     areas: dict[str, list[object]] = {}
     for rule in book.rules.values():
         areas.setdefault(rule.key.split(".")[0], []).append(rule)
-    return render_template("rules.html", areas=areas, overridden=book.overridden)
+    return render_template("rules.html", areas=areas, overridden=book.overridden, sources=SOURCES)
 
 
 @bp.get("/sources")
 def sources() -> str:
     """Show every source and how well we know it."""
     return render_template("sources.html", sources=SOURCES.values())
-
-
-@bp.get("/people")
-def people() -> str:
-    """Show the people, their level and age today."""
-    return render_template("people.html", people=shelf().world.people.values(), today=now().date())
 
 
 @bp.get("/about")

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
 
-from tripplan.planning.request import Altitude, DiveWish, GroupWish, Request
+from tripplan.planning.request import Altitude, DiveWish, GroupWish, RecentDive, Request
 from tripplan.record import describe_fault
 from tripplan.store.folder import Folder
 
@@ -72,18 +72,40 @@ def near_date(timezone: str, now: datetime) -> date:
     return local.date() + timedelta(days=1 if local.hour >= 12 else 0)
 
 
+def choice_of(request: Request, day: date) -> Choice:
+    """Return the choice that asks for a ready request on a day; what the request says stands in the form.
+
+    Who was asked about recent dives was asked for the request's own date: on another one they are to be asked again.
+    """
+    return Choice(
+        site=request.site,
+        day=day.isoformat(),
+        groups=tuple(group.name for group in request.groups),
+        arrived=f"{request.altitude.arrived:%H:%M}" if request.altitude.arrived else "",
+        settled=request.altitude.settled,
+        asked=request.recent_dives is not None and day == request.date,
+    )
+
+
+def request_for(slug: str, folder: Folder) -> Request | None:
+    """Return the ready request to start from at a site: the first one there, else the first of all."""
+    held = [request for request in folder.requests.values() if request.site in folder.sites]
+    return next((request for request in held if request.site == slug), held[0] if held else None)
+
+
+def choice_at(slug: str, day: date, folder: Folder) -> Choice:
+    """Return the choice that a site's page offers for one of its days."""
+    start = request_for(slug, folder)
+    if start is None:
+        return Choice(site=slug, day=day.isoformat())
+    choice = choice_of(start, day)
+    return choice if start.site == slug else replace(choice, site=slug, arrived="", settled=False)
+
+
 def first_choice(folder: Folder, now: datetime) -> Choice | None:
     """Return the choice that the first page shows: the first ready request, on a near date; None without one."""
-    for request in folder.requests.values():
-        site = folder.sites.get(request.site)
-        if site is not None:
-            return Choice(
-                site=request.site,
-                day=near_date(site.timezone, now).isoformat(),
-                groups=tuple(group.name for group in request.groups),
-                asked=request.recent_dives is not None,
-            )
-    return None
+    start = request_for("", folder)
+    return choice_of(start, near_date(folder.sites[start.site].timezone, now)) if start else None
 
 
 def read_choice(arguments: Any) -> Choice:
@@ -117,9 +139,11 @@ def request_of(choice: Choice, folder: Folder, today: date) -> Request:
     first = _first_dive(choice, errors)
     altitude = _altitude(choice, errors)
     if errors or site is None or day is None:
-        raise BadChoice(Choice(**{**vars(choice), "errors": errors}))
+        raise BadChoice(replace(choice, errors=errors))
     chosen = [known[name] for name in choice.groups]
     base = chosen[0][1]
+    # A pressure was measured at one place on one day; anywhere else it would be a guess.
+    measured_here = base.site == choice.site and base.date == day
     groups = [_moved(group, choice.site == request.site, first) for group, request in chosen]
     return base.model_copy(
         update={
@@ -127,10 +151,19 @@ def request_of(choice: Choice, folder: Folder, today: date) -> Request:
             "site": choice.site,
             "date": day,
             "groups": tuple(groups),
-            "recent_dives": "none" if choice.asked else None,
-            "altitude": altitude or (base.altitude if base.site == choice.site else Altitude()),
+            "recent_dives": _recent([request for _, request in chosen], choice.asked),
+            "measured_pressure_bar": base.measured_pressure_bar if measured_here else None,
+            "altitude": altitude,
         }
     )
+
+
+def _recent(requests: Sequence[Request], asked: bool) -> tuple[RecentDive, ...] | Literal["none"] | None:
+    """Return the dives that the ready requests have written down; the tick in the form never wipes them away."""
+    written = [dive for each in requests if isinstance(each.recent_dives, tuple) for dive in each.recent_dives]
+    if written:
+        return tuple(dict.fromkeys(written))
+    return "none" if asked else None
 
 
 def _day(text: str, today: date, errors: dict[str, str]) -> date | None:
@@ -164,16 +197,14 @@ def _first_dive(choice: Choice, errors: dict[str, str]) -> Mapping[str, Any]:
     return {} if errors else DiveWish.model_validate(wish).model_dump(exclude_unset=True)
 
 
-def _altitude(choice: Choice, errors: dict[str, str]) -> Altitude | None:
-    if choice.settled:
-        return Altitude(settled=True)
-    if not choice.arrived:
-        return None
+def _altitude(choice: Choice, errors: dict[str, str]) -> Altitude:
+    if choice.settled or not choice.arrived:
+        return Altitude(settled=choice.settled)
     try:
         return Altitude.model_validate({"arrived": choice.arrived})
     except ValidationError as error:
         errors["arrived"] = _in_form(describe_fault(error, Altitude), "arrived", "arrived")
-        return None
+        return Altitude()
 
 
 _LABELS = {"depth": "The depth", "minutes": "The bottom time", "not_before": "Not before", "arrived": "The arrival"}

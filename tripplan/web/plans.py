@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import date
-from functools import lru_cache
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date, timedelta
+from functools import wraps
 from typing import Any
 
-from flask import Blueprint, Response, jsonify, redirect, render_template, request, url_for
+from flask import Blueprint, Response, abort, current_app, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
+from tripplan.check import Outcome
 from tripplan.documents.data import plan_json
 from tripplan.documents.day_sheet import day_sheet_pdf
 from tripplan.documents.one_file import one_file_html
@@ -16,20 +19,39 @@ from tripplan.documents.picture import day_picture, day_table
 from tripplan.documents.text import plan_text
 from tripplan.planning.day import plan_day
 from tripplan.planning.plan import DayPlan
+from tripplan.planning.world import CannotPlan
 from tripplan.web.app import now, shelf
-from tripplan.web.choosing import BadChoice, Choice, all_groups, first_choice, read_choice, request_of
+from tripplan.web.choosing import (
+    BadChoice,
+    Choice,
+    all_groups,
+    choice_of,
+    first_choice,
+    near_date,
+    read_choice,
+    request_of,
+)
 
 bp = Blueprint("plans", __name__)
+
+PAPERS = {"a4": "A4", "letter": "Letter"}
+PICTURES_KEPT = 64
+LOOKED_AHEAD_DAYS = 28  # two springs and two neaps
 
 
 def _today() -> date:
     return now().date()
 
 
-@lru_cache(maxsize=64)
 def picture(plan: DayPlan, narrow: bool) -> str:
-    """Return the picture of a plan; drawing takes longer than everything else on the page."""
-    return day_picture(plan, narrow=narrow)
+    """Return the picture of a plan, kept by its revision: drawing takes longer than everything else on the page."""
+    kept: dict[tuple[str, bool], str] = current_app.extensions.setdefault("tripplan_pictures", {})
+    key = (plan.revision, narrow)
+    if key not in kept:
+        if len(kept) >= PICTURES_KEPT:
+            kept.clear()
+        kept[key] = day_picture(plan, narrow=narrow)
+    return kept[key]
 
 
 def _page(plan: DayPlan | None, choice: Choice, status: int = 200) -> tuple[str, int]:
@@ -44,15 +66,45 @@ def _page(plan: DayPlan | None, choice: Choice, status: int = 200) -> tuple[str,
             "rules": folder.world.rules,
         }
     return (
-        render_template("plan.html", choice=choice, folder=folder, groups=all_groups(folder), **shown),
+        render_template("plan.html", choice=choice, folder=folder, groups=all_groups(folder), papers=PAPERS, **shown),
         status,
     )
 
 
+def _planned(choice: Choice) -> DayPlan:
+    """Return the plan that a choice asks for.  Raises BadChoice."""
+    folder = shelf()
+    asked = request_of(choice, folder, _today())
+    try:
+        return plan_day(asked, folder.world)
+    except CannotPlan as error:
+        said = " ".join(f"{sentence}." for _, sentence in error.faults)
+        raise BadChoice(replace(choice, errors={"group": said})) from error
+
+
 def _chosen() -> DayPlan:
     """Return the plan that the address asks for.  Raises BadChoice."""
-    folder = shelf()
-    return plan_day(request_of(read_choice(request.args), folder, _today()), folder.world)
+    return _planned(read_choice(request.args))
+
+
+def _or_the_form(view: Callable[[], Response]) -> Callable[[], Response | tuple[str, int]]:
+    """Answer a choice that cannot be planned with the form as it was filled in."""
+
+    @wraps(view)
+    def guarded() -> Response | tuple[str, int]:
+        try:
+            return view()
+        except BadChoice as error:
+            return _page(None, error.choice, 400)
+
+    return guarded
+
+
+def _named(content: bytes | str, kind: str, plan: DayPlan, ending: str, *, keep: bool = False) -> Response:
+    """Return a file whose name says site, date and revision; ``keep`` offers it for saving."""
+    name = f"plan-{plan.site}-{plan.date}-{plan.revision}.{ending}"
+    how = "attachment" if keep else "inline"
+    return Response(content, mimetype=kind, headers={"Content-Disposition": f'{how}; filename="{name}"'})
 
 
 @bp.get("/")
@@ -62,32 +114,27 @@ def home() -> tuple[str, int] | str:
     choice = first_choice(folder, now())
     if choice is None:
         return render_template("empty.html", folder=folder)
-    return _page(plan_day(request_of(choice, folder, _today()), folder.world), choice)
+    return _page(_planned(choice), choice)
 
 
 @bp.get("/plan")
 def show() -> tuple[str, int]:
     """Show the plan that was chosen, or the form again with what is wrong."""
-    choice = read_choice(request.args)
     try:
-        return _page(_chosen(), choice)
+        return _page(_chosen(), read_choice(request.args))
     except BadChoice as error:
         return _page(None, error.choice, 400)
 
 
 @bp.get("/plan.pdf")
-def sheet() -> Response | tuple[str, int]:
+@_or_the_form
+def sheet() -> Response:
     """Give the printable sheet."""
     paper = request.args.get("paper", "a4")
-    if paper not in ("a4", "letter"):
-        paper = "a4"
-    try:
-        plan = _chosen()
-    except BadChoice as error:
-        return _page(None, error.choice, 400)
-    name = f"plan-{plan.site}-{plan.date}-{plan.revision}.pdf"
-    headers = {"Content-Disposition": f'inline; filename="{name}"'}
-    return Response(day_sheet_pdf(plan, paper), mimetype="application/pdf", headers=headers)
+    if paper not in PAPERS:
+        abort(400, f'Paper "{paper}" is not known; accepted: {", ".join(PAPERS)}.')
+    plan = _chosen()
+    return _named(day_sheet_pdf(plan, paper), "application/pdf", plan, "pdf")
 
 
 @bp.get("/plan.json")
@@ -100,24 +147,19 @@ def data() -> BaseResponse | tuple[BaseResponse, int]:
 
 
 @bp.get("/plan.txt")
-def text() -> Response | tuple[str, int]:
+@_or_the_form
+def text() -> Response:
     """Give the plan as plain text."""
-    try:
-        return Response(plan_text(_chosen()) + "\n", mimetype="text/plain")
-    except BadChoice as error:
-        return _page(None, error.choice, 400)
+    plan = _chosen()
+    return _named(plan_text(plan) + "\n", "text/plain", plan, "txt")
 
 
 @bp.get("/plan/offline.html")
-def offline() -> Response | tuple[str, int]:
+@_or_the_form
+def offline() -> Response:
     """Give the plan as one file that works on a phone without a signal."""
-    try:
-        plan = _chosen()
-    except BadChoice as error:
-        return _page(None, error.choice, 400)
-    name = f"plan-{plan.site}-{plan.date}-{plan.revision}.html"
-    page = one_file_html(plan, shelf().world.rules)
-    response = Response(page, mimetype="text/html", headers={"Content-Disposition": f'attachment; filename="{name}"'})
+    plan = _chosen()
+    response = _named(one_file_html(plan, shelf().world.rules), "text/html", plan, "html", keep=True)
     # Its style stands inside the file; it still runs nothing and loads nothing.
     response.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
     return response
@@ -126,21 +168,23 @@ def offline() -> Response | tuple[str, int]:
 @bp.get("/requests")
 def requests() -> str:
     """List the ready requests."""
-    folder = shelf()
-    return render_template("requests.html", folder=folder, today=_today())
+    return render_template("requests.html", folder=shelf(), today=_today())
 
 
 @bp.get("/requests/<name>")
 def ready(name: str) -> BaseResponse:
     """Go to the plan of a ready request on its own date."""
-    folder = shelf()
-    asked = folder.requests.get(name)
-    if asked is None:
-        return redirect(url_for("plans.requests"))
-    choice = Choice(
-        site=asked.site,
-        day=asked.date.isoformat(),
-        groups=tuple(group.name for group in asked.groups),
-        asked=asked.recent_dives is not None,
-    )
-    return redirect(url_for("plans.show", **choice.query))
+    asked = shelf().requests.get(name) or abort(404)
+    return redirect(url_for("plans.show", **choice_of(asked, asked.date).query))
+
+
+@bp.get("/requests/<name>/next")
+def next_possible(name: str) -> BaseResponse | str:
+    """Go to the plan of a ready request on the next day that nothing stops."""
+    asked = shelf().requests.get(name) or abort(404)
+    first = near_date(shelf().sites[asked.site].timezone, now())
+    tried = [choice_of(asked, first + timedelta(days=ahead)) for ahead in range(LOOKED_AHEAD_DAYS)]
+    for choice in tried:
+        if _planned(choice).verdict is not Outcome.STOP:
+            return redirect(url_for("plans.show", **choice.query))
+    return render_template("no_day.html", asked=asked, tried=tried, plan=_planned(tried[0]))

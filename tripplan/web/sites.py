@@ -6,11 +6,11 @@ from datetime import timedelta
 
 from flask import Blueprint, abort, render_template
 
-from tripplan.documents.sketch import sketch_map
+from tripplan.documents.sketch import sketch_key, sketch_map
 from tripplan.emergency.contacts import ROLE_WORDS, freshness, ways
 from tripplan.planning.week import week_of
 from tripplan.web.app import now, shelf
-from tripplan.web.choosing import near_date
+from tripplan.web.choosing import choice_at, near_date
 
 bp = Blueprint("sites", __name__)
 
@@ -30,13 +30,16 @@ def show(slug: str) -> str:
         abort(404)
     first = near_date(site.timezone, now())
     days = [first + timedelta(days=n) for n in range(7)]
+    station = folder.stations.get(site.tide.station or "")
     today = now().date()
     rules = folder.world.rules
     return render_template(
         "site.html",
         site=site,
+        station=station,
         sketch=sketch_map(site),
-        week=week_of(site, days, folder.world),
+        key=sketch_key(site),
+        week=[(day, choice_at(slug, day.day, folder).query) for day in week_of(site, days, folder.world)],
         ways=ways(site),
         role_words=ROLE_WORDS,
         age=lambda contact: freshness(contact.checked, contact.checked_by, today, rules),

@@ -1,16 +1,18 @@
-"""Tide tables: highs and lows of a week at a station."""
+"""Tide tables: a week of highs and lows at a station, and a picture of the first day."""
 
 from __future__ import annotations
 
-from datetime import date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
+from datetime import date, timedelta
 
 from flask import Blueprint, abort, render_template, request
 
+from tripplan.documents.tide_picture import tide_events, tide_picture
 from tripplan.web.app import now, shelf
 from tripplan.web.choosing import near_date
 
 bp = Blueprint("tides", __name__)
+
+FIRST_DAY, LAST_DAY = date(1901, 1, 1), date(2099, 12, 1)  # the tide engine's two centuries, with a week to spare
 
 
 @bp.get("/tides")
@@ -21,29 +23,41 @@ def listing() -> str:
 
 @bp.get("/tides/<slug>")
 def show(slug: str) -> str | tuple[str, int]:
-    """Show a week of high and low waters."""
+    """Show a week of high and low waters, and the first day's picture."""
     station = shelf().stations.get(slug)
     if station is None or station.tide is None:
         abort(404)
-    zone = ZoneInfo(station.timezone)
+    near = near_date(station.timezone, now())
     typed = request.args.get("date", "").strip()
-    trouble = ""
-    first = near_date(station.timezone, now())
-    if typed:
-        try:
-            first = date.fromisoformat(typed)
-            if not 1900 <= first.year < 2100:
-                raise ValueError
-        except ValueError:
-            trouble = f'"{typed}" is not a date from 1900 to 2099; write it like {first.isoformat()}.'
-    days = []
-    for shift in range(7):
-        day = first + timedelta(days=shift)
-        start = datetime.combine(day, time(), tzinfo=zone)
-        end = datetime.combine(day + timedelta(days=1), time(), tzinfo=zone)
-        points = station.tide.turning_points(start, end)
-        days.append((day, [(point, point.time.astimezone(zone)) for point in points]))
+    first, trouble = _first_day(typed, near)
+    days = [first + timedelta(days=ahead) for ahead in range(7)]
     page = render_template(
-        "tide.html", slug=slug, station=station, days=days, first=first, typed=typed, trouble=trouble
+        "tide.html",
+        slug=slug,
+        station=station,
+        days=[(day, tide_events(station.tide, station.timezone, day)) for day in days],
+        first=first,
+        before=max(first - timedelta(days=7), FIRST_DAY),
+        after=min(first + timedelta(days=7), LAST_DAY),
+        wide=tide_picture(station.name, station.tide, station.timezone, first),
+        narrow=tide_picture(station.name, station.tide, station.timezone, first, narrow=True),
+        typed=typed,
+        trouble=trouble,
     )
     return (page, 400) if trouble else page
+
+
+def _first_day(typed: str, near: date) -> tuple[date, str]:
+    """Return the day that was typed, or a near day and what is wrong with the typed one."""
+    if not typed:
+        return near, ""
+    try:
+        day = date.fromisoformat(typed)
+    except ValueError:
+        return near, f'"{typed}" is not a date; write it like {near.isoformat()}.'
+    if not FIRST_DAY <= day <= LAST_DAY:
+        return (
+            near,
+            f"{typed} is outside {FIRST_DAY.isoformat()} to {LAST_DAY.isoformat()}: no tide is predicted there.",
+        )
+    return day, ""

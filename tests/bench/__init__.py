@@ -1,0 +1,1 @@
+"""Speeds as ratios within one run; nothing here asserts a wall time."""
