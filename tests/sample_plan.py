@@ -72,14 +72,17 @@ def on_day(day: date, zone: str = ZONE) -> DayPlan:
         return replace(value, **{name: moved(getattr(value, name)) for name in names})
 
     curve = curve_of(day, zone)
-    end = curve.midnight.astimezone(UTC) + timedelta(minutes=curve.minutes)
+    end = _after_midnight(curve, curve.minutes)
     return replace(
         plan,
         date=day,
         timezone=zone,
         curve=curve,
         light=moved_fields(plan.light, "civil_dawn", "sunrise", "sunset", "civil_dusk"),
-        tide_events=tuple(moved_fields(event, "time") for event in plan.tide_events),
+        tide_events=tuple(
+            replace(event, time=_after_midnight(curve, event.time.hour * 60 + event.time.minute))
+            for event in plan.tide_events
+        ),
         windows=tuple(
             replace(
                 moved_fields(window, "start", "end"),
@@ -87,14 +90,16 @@ def on_day(day: date, zone: str = ZONE) -> DayPlan:
             )
             for window in plan.windows
         ),
-        closures=tuple(
-            replace(moved_fields(closure, "start"), end=end.astimezone(ZoneInfo(zone))) for closure in plan.closures[-1:]
-        ),
+        closures=tuple(replace(moved_fields(closure, "start"), end=end) for closure in plan.closures[-1:]),
         dives=tuple(
             moved_fields(dive, "entry", "descent", "exit", "exit_by", "overdue_at", "window_closes")
             for dive in plan.dives
         ),
     )
+
+
+def _after_midnight(curve: DayCurve, minutes: int) -> datetime:
+    return (curve.midnight.astimezone(UTC) + timedelta(minutes=minutes)).astimezone(curve.midnight.tzinfo)
 
 
 def sample_plan(**changes: object) -> DayPlan:
@@ -228,7 +233,13 @@ def _dives() -> tuple[DivePlan, ...]:
     )
     return (
         _dive("Petrels", 1, ("09:20", "09:26", "10:02", "10:12"), 16.0),
-        _dive("Puffins", 1, ("09:40", "09:44", "10:10", "10:20"), 5.0, kind="first_experience",
+        _dive("Puffins", 1, ("09:40", "09:44", "10:10", "10:20"), 5.0, depth=Contest("depth limit", "m", (
+                  Candidate("age", 5.0, "Oluchi Eze is 12, first experience: 5 m", "FR_CHILD"),
+                  Candidate("place", 6.0, "Sand pool is 6 m at its deepest", "SITE_FILE"),
+              )), time=Contest("longest bottom time", "min", (
+                  Candidate("handbook", None, "handbook no-stop limit at 5 m (row 20 fsw): none", "NAVY_7"),
+                  Candidate("house", 20.0, "first experience: 20 min", "dive.longest_min"),
+              )), handbook_row_fsw=20, kind="first_experience",
               kind_words="first experience", place="Sand pool", leader="Sara Nunes", assistants=(),
               divers=("Oluchi Eze",), pairs=(("Sara Nunes", "Oluchi Eze"),), people=children, bottom_time_min=20,
               water_time_min=30, window_closes=at("12:00")),
@@ -242,7 +253,7 @@ def _checks() -> tuple[Check, ...]:
     return (
         Check("heart-question", caution, "Petrels: 40 or older: Aino Kivi, Jonas Berg. Ask each about the heart.",
               "people.heart_check_years", 52, 40.0, "years", "Petrels"),
-        Check("contact-fresh", caution, "Harbour office (+44 1632 960450): never checked. Ring it before the first dive.",
+        Check("contact-fresh", caution, "Harbour office (+44 1632 960450): never checked. Ring it first.",
               "contacts.fresh_days", None, 30.0, "days", "Harbour office"),
         Check("stream-known", caution, "The stream comes from a station 8 km away and is less certain.", "SITE_FILE"),
         Check("tide-known", ok, "The tide is known all day.", "SITE_FILE"),

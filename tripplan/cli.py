@@ -130,6 +130,31 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("--rules", type=Path, metavar="FILE", help="a centre's rules that override the baseline")
     as_json(sub)
 
+    sub = command("gas", _gas, "Is the gas in a cylinder enough for a dive, when to turn, and when to go up.")
+    sub.epilog = (
+        "Litres are free litres at 1.01325 bar and 15 degrees C. The gauge reading at which a first stage stops giving "
+        "gas is some 10 bar above the pressure around it. Exit 1: the gas is not enough, or too rich for the depth."
+    )
+    sub.add_argument("--depth", type=_number, required=True, metavar="M", help="deepest point, metres")
+    sub.add_argument(
+        "--minutes", type=_number, required=True, metavar="N", help="from leaving the surface to leaving the bottom"
+    )
+    sub.add_argument(
+        "--cylinder", type=_number, required=True, metavar="L", help="water capacity, litres; a twin set as its sum"
+    )
+    sub.add_argument("--fill", type=_number, required=True, metavar="BAR", help="reading of the cylinder's gauge")
+    sub.add_argument("--rate", type=_number, metavar="L_PER_MIN", help="the diver's own, at the surface (rule book)")
+    sub.add_argument("--water", choices=("sea", "fresh"), default="sea", help="(sea)")
+    sub.add_argument("--altitude", type=_number, default=0.0, metavar="M", help="of the water's surface, metres (0)")
+    sub.add_argument("--oxygen", type=_number, default=21.0, metavar="PERCENT", help="oxygen in the gas (21)")
+    sub.add_argument("--temperature", type=_number, metavar="C", help="of the cylinder when the gauge was read")
+    sub.add_argument("--water-temperature", type=_number, metavar="C", help="of the water")
+    sub.add_argument(
+        "--swim", type=_number, default=0.0, metavar="MIN", help="at the surface on this gas, minutes each way (0)"
+    )
+    sub.add_argument("--rules", type=Path, metavar="FILE", help="a centre's rules that override the baseline")
+    as_json(sub)
+
     sub = command("plan", _plan, "Make the plan of a day from a request file.")
     sub.add_argument("request", type=Path, metavar="REQUEST.toml")
     sub.add_argument("--folder", type=Path, metavar="FOLDER", help="the centre's folder (found above the request)")
@@ -484,6 +509,72 @@ def _up(value: float, digits: int) -> float:
     """Round up: an equivalent depth is never shown shallower than it is."""
     scale = 10**digits
     return float(math.ceil(round(value * scale, 6)) / scale)
+
+
+# ---- gas ----
+
+
+def _gas(options: argparse.Namespace) -> int:
+    from tripplan.check import Outcome, worst
+    from tripplan.physics.gas import Cylinder, gas_plan
+    from tripplan.physics.no_stop import Surroundings
+
+    rules = _rule_book(options.rules)
+    surroundings = Surroundings(
+        altitude_m=options.altitude,
+        density_kg_m3=rules.value(f"water.{options.water}_density_kg_m3"),
+        water=options.water,
+    )
+    cylinder = Cylinder(
+        volume_l=options.cylinder,
+        fill_gauge_bar=options.fill,
+        oxygen_percent=options.oxygen,
+        filled_at_c=options.temperature,
+        water_c=options.water_temperature,
+    )
+    found = gas_plan(
+        options.depth,
+        options.minutes,
+        cylinder,
+        surroundings,
+        rules,
+        rate_l_min=options.rate,
+        swim_min=options.swim,
+    )
+    contents_l, needed_l = -_up(-found.contents_l, 1), _up(found.needed_l, 1)
+    if options.json:
+        _show(
+            {
+                "contents_l": contents_l,
+                "needed_l": needed_l,
+                "minimum_gas_bar": found.minimum_gas_bar,
+                "turn_bar": found.turn_bar,
+                "reserve_l": _up(found.reserve_l, 1),
+                "longest_min": found.longest_min,
+                "contents_real_l": round(found.contents.real_l, 1),
+                "contents_ideal_l": round(found.contents.ideal_l, 1),
+                "compressibility": round(found.contents.factor, 4),
+                "fill_in_water_bar": -_up(-found.fill_in_water_bar, 1),
+                "parts": [vars(part) for part in found.parts],
+                "shared_parts": [vars(part) for part in found.shared_parts],
+                "contest": found.contest.as_json(),
+                "checks": [check.as_json() for check in found.checks],
+            }
+        )
+    else:
+        print(f"In the cylinder {math.floor(contents_l):,} l, needed {math.ceil(needed_l):,} l with the reserve")
+        minimum = "above 350 bar: use a larger cylinder" if found.minimum_gas_bar is None else found.minimum_gas_bar
+        turn = "none" if found.turn_bar is None else f"{found.turn_bar} bar"
+        print(
+            f"Turn at {turn}; leave the bottom at {minimum} bar" if found.minimum_gas_bar else f"Minimum gas {minimum}"
+        )
+        for part in found.parts:
+            print(f"  {part.name:12} {part.minutes:5.1f} min at {part.pressure_bar:.2f} bar  {part.litres:7.0f} l")
+        for candidate in found.contest.candidates:
+            print(f"  {candidate.sentence}")
+        for check in found.checks:
+            print(f"{check.outcome.value.upper():8} {check.sentence}")
+    return STOPPED if worst(found.checks) is Outcome.STOP else FINE
 
 
 # ---- plan and rules ----

@@ -87,6 +87,13 @@ _ALL = (
     _s("ROSTER", "The centre's list of people", "the centre's own"),
     _s("CENTRE", "The centre's own rule", "the centre's own"),
     _s("COMMON_PRACTICE", "Common practice of the trade", "common practice"),
+    _s(
+        "LEE_KESLER",
+        "B. I. Lee and M. G. Kesler, AIChE Journal 21 (1975), 510: equation of state",
+        "verified",
+        "constants read in independent transcriptions; critical points of nitrogen (Span and others, 2000) and oxygen "
+        "(Schmidt and Wagner, 1985); checked against a reference equation of state for mixtures",
+    ),
     _s("PHYSICS", "Physics of gases and liquids", "computed"),
 )
 

@@ -25,11 +25,16 @@ PLAN = "/plan?site=stair-ledge&date=2026-12-12&group=Terns&group=Skuas&asked=yes
 PAGES = (
     "/",
     PLAN,
-    "/plan?site=x&date=y",
+    "/plan?site=lake-orrin&date=2026-11-29&group=Dippers&arrived=08:30",
+    "/plan?site=the-gut&date=2026-12-05&group=Limpets",
+    "/plan?site=x&date=y&depth=deep",
     "/requests",
     "/sites",
     "/sites/stair-ledge",
+    "/sites/lake-orrin",
+    "/tides",
     "/tides/verrow-harbour",
+    "/tides/verrow-harbour?date=y",
     "/people",
     "/rules",
     "/sources",
@@ -71,8 +76,10 @@ def test_no_page_scrolls_sideways_or_complains(browser, address, width):
     page.on("pageerror", lambda error: complaints.append(str(error)))
     for path in PAGES:
         page.goto(address + path)
-        wide = page.evaluate("document.documentElement.scrollWidth")
-        assert wide <= width, f"{path} is {wide} px wide at {width} px"
+        for state in ("as it comes", "with everything open"):
+            wide = page.evaluate("document.documentElement.scrollWidth")
+            assert wide <= width, f"{path} {state} is {wide} px wide at {width} px"
+            page.evaluate("document.querySelectorAll('details').forEach(each => each.open = true)")
     expected = "status of 400"  # the browser itself notes that the refused form answered 400
     assert [text for text in complaints if expected not in text] == []
     context.close()
@@ -110,3 +117,62 @@ def test_the_phone_sees_the_narrow_picture_and_the_desk_the_wide_one(browser, ad
         assert page.is_visible(f"figure.{shown} svg")
         assert not page.is_visible(f"figure.{hidden}")
         context.close()
+
+
+def test_type_on_a_phone_is_never_smaller_than_16_px(browser, address):
+    """Outside pictures, whose size follows the width of the page."""
+    context = browser.new_context(viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    for path in PAGES:
+        page.goto(address + path)
+        small = page.evaluate(
+            """[...document.querySelectorAll('body *')].filter(each => !each.closest('svg, code, thead')
+                && [...each.childNodes].some(node => node.nodeType === 3 && node.textContent.trim())
+                && parseFloat(getComputedStyle(each).fontSize) < 16).map(each => each.textContent.trim())"""
+        )
+        assert small == [], path
+    context.close()
+
+
+def test_the_answer_and_the_times_stand_on_the_first_screen_of_a_phone(browser, address):
+    context = browser.new_context(viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.goto(address + PLAN)
+    bottom = page.evaluate("document.querySelector('.glance').getBoundingClientRect().bottom")
+    assert bottom <= 844
+    context.close()
+
+
+def test_the_file_for_the_phone_opens_without_a_network(browser, address, tmp_path):
+    context = browser.new_context(accept_downloads=True, viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.goto(address + PLAN)
+    with page.expect_download() as started:
+        page.click("text=File for the phone")
+    saved = tmp_path / started.value.suggested_filename
+    started.value.save_as(saved)
+    context.close()
+    context = browser.new_context(offline=True, viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(saved.as_uri())
+    assert asked == [saved.as_uri()]
+    assert page.is_visible("figure.narrow svg")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.check(".look input >> nth=0")
+    page.click("details.why summary >> nth=0")
+    assert page.is_visible("details.why[open] table")
+    context.close()
+
+
+def test_on_paper_the_mark_and_the_verdict_are_black_and_the_reasons_are_printed(browser, address):
+    """White words on a black bar vanish where a printer leaves out backgrounds."""
+    context = browser.new_context(viewport={"width": 800, "height": 1100})
+    page = context.new_page()
+    page.goto(address + "/plan?site=the-gut&date=2026-12-05&group=Limpets")
+    page.emulate_media(media="print")
+    for what in (".demo", ".verdict"):
+        assert page.eval_on_selector(what, "each => getComputedStyle(each).color") == "rgb(22, 22, 22)"
+    assert not page.is_visible("nav")
+    context.close()

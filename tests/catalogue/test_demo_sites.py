@@ -1,11 +1,11 @@
-"""The demonstration catalogue is valid, invented throughout, consistent, and rich enough to show every part of a plan."""
+"""The demonstration catalogue is valid, invented throughout, consistent, and shows every field of a site."""
 
 from __future__ import annotations
 
 import re
 import tomllib
 from datetime import UTC, date, datetime, timedelta
-from itertools import combinations
+from itertools import combinations, pairwise
 from pathlib import Path
 from typing import Any, get_args
 
@@ -174,7 +174,7 @@ def test_the_swim_to_the_other_exit_is_no_shorter_than_the_line_to_it(found: Sur
     assert other is not None
     (start, end) = site.entries[0].position, (site.entry(other.access) or site.entries[0]).position
     assert start is not None and end is not None
-    assert other.swim_m >= 0.95 * 1000 * distance_km(start, end)
+    assert other.swim_m >= 1000 * distance_km(start, end)
 
 
 def records(model: Any) -> set[type[Record]]:
@@ -219,10 +219,10 @@ def test_the_printed_table_covers_november_2026_to_january_2028_without_a_gap(fo
     rows = (SITES / "stations" / "north-haven.csv").read_text(encoding="utf-8").split("\n")
     times = [datetime.fromisoformat(row.split(",")[0]) for row in rows if row[:2] == "20"]
     assert times[0].date() == date(2026, 11, 1) and times[-1].date() == date(2028, 1, 31)
-    steps = [later - earlier for earlier, later in zip(times, times[1:], strict=False)]
+    steps = [later - earlier for earlier, later in pairwise(times)]
     assert min(steps) > timedelta(hours=4.5) and max(steps) < timedelta(hours=8)
     heights = [float(row.split(",")[2]) for row in rows if row[:2] == "20"]
-    assert 0 < min(heights) and max(heights) < 5
+    assert min(heights) > 0 and max(heights) < 5
 
 
 def test_sites_use_both_stations_with_and_without_offsets(found: Survey) -> None:
@@ -255,7 +255,7 @@ def test_every_tide_limit_bites_at_some_hours_of_a_month_and_leaves_most_days_op
 def test_the_ranges_of_a_stream_are_those_of_the_tide_at_the_site(found: Survey, slug: str) -> None:
     site = found.sites[slug]
     points = tide_at(found, site).turning_points(datetime(2027, 1, 1, tzinfo=UTC), datetime(2028, 1, 1, tzinfo=UTC))
-    ranges = sorted(abs(one.height_m - two.height_m) for one, two in zip(points, points[1:], strict=False))
+    ranges = sorted(abs(one.height_m - two.height_m) for one, two in pairwise(points))
     # Springs and neaps are means of the larger and smaller tides, so they lie inside what the year brings.
     assert ranges[0] < (site.stream.neap_range_m or 0) < ranges[len(ranges) // 4]
     assert ranges[-len(ranges) // 3] < (site.stream.spring_range_m or 0) < ranges[-1]

@@ -7,9 +7,10 @@ from dataclasses import replace
 import pytest
 from printed_plans import HOSTILE, REQUESTS, hostile_plan, plan_of
 from pypdf import PdfReader
+from sample_plan import sample_plan
 
 from tripplan.data_files import data_dir
-from tripplan.documents.day_sheet import FONT_FILES, day_sheet_pdf, sheet_values
+from tripplan.documents.day_sheet import FONT_FILES, day_sheet_pdf, missing_glyphs, sheet_values
 from tripplan.documents.words import DEMONSTRATION, clock, date_words, depth_down, rules_of, source_words
 from tripplan.errors import OutOfRange
 
@@ -137,6 +138,65 @@ def test_the_words_given_to_the_sheet_hold_every_passed_check_observation_overri
         assert flat(json.dumps(line, ensure_ascii=False)[1:-1]) in words
 
 
+def stands_in(words: str, text: str) -> bool:
+    """Whether words stand in a text, whole or in two pieces: a column or a page may end between two of them."""
+    whole = flat(words)
+    return whole in text or any(whole[:cut] in text and whole[cut:] in text for cut in range(4, len(whole) - 3))
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("name", ALL)
+def test_every_check_is_printed_passed_ones_too_with_its_source(sheets, name, paper):
+    plan = plan_of(name)
+    text = "".join(pages_of(sheets[name, paper]))
+    for check in plan.checks:
+        assert stands_in(check.sentence, text), check.sentence
+        assert stands_in(source_words(check.source, rules_of(plan)), text), check.source
+
+
+def test_a_cut_sentence_is_found_but_a_missing_word_is_not():
+    assert stands_in("the tide is known", "somethetideHEADERisknownmore")
+    assert not stands_in("the tide is not known", "somethetideHEADERisknownmore")
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_sample_is_printed_with_all_that_a_leader_needs_on_the_beach(paper):
+    plan = sample_plan()
+    text = "".join(pages_of(day_sheet_pdf(plan, paper)))
+    for words in (
+        plan.headline,
+        plan.nearest_edge,
+        plan.tide_words,
+        "from 1.3 m to 3.4 m",
+        "Gauge at most",
+        "Petrels, dive 2: in 24 min later and the stream closes the way out.",
+        "stop above 0.5 m",
+        "Head count: two people count",
+        "Longest time 51 min",
+        "because tissue model's no-stop limit at 16 m: 51 min",
+        "8 min instead of 10 min. Why: the lifeboat needs forty minutes.",
+        plan.forecast_words,
+        "Aino Kivi needs 75 min at the surface first",
+        "1 h 38 min at the surface before it",
+        "not known by road",  # the chamber's minutes are not entered
+        "NOBODY NAMED",  # no oxygen provider
+        "RING IT FIRST",  # the harbour office was never checked
+        "4417",
+    ):
+        assert flat(words) in text, words
+
+
+def test_a_group_whose_name_looks_like_code_or_cannot_be_printed_is_printed_as_a_name_in_table_and_picture():
+    plan = sample_plan()
+    names = {"Petrels": "$\\frac$ #eval(1)", "Puffins": "新井"}
+    plan = replace(plan, dives=tuple(replace(dive, group=names[dive.group]) for dive in plan.dives))
+    text = "".join(pages_of(day_sheet_pdf(plan)))
+    assert text.count(flat("$\\frac$ #eval(1) 1")) == 1  # the label in the picture
+    assert flat("$\\frac$ #eval(1), dive 1") in text
+    assert flat("??, dive 1") in text
+    assert flat(missing_glyphs(plan)[0]) in text
+
+
 def test_a_stop_is_said_first_and_on_every_page(sheets):
     pages = pages_of(sheets["stop", "a4"])
     for page in pages:
@@ -187,7 +247,9 @@ def test_characters_that_the_fonts_lack_become_question_marks_and_the_sheet_says
     for code in ("U+65B0", "U+4E95", "U+6075", "U+5B50"):
         assert code in values["replaced"]
     assert flat(values["replaced"]) in pages_of(day_sheet_pdf(hostile_plan()))[0]
+    assert missing_glyphs(hostile_plan()) == (values["replaced"],)
     assert sheet_values(plan_of("lake-altitude"))["replaced"] == ""
+    assert missing_glyphs(plan_of("lake-altitude")) == ()
 
 
 def test_marks_that_turn_the_direction_of_writing_never_reach_the_paper():

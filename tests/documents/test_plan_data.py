@@ -7,6 +7,7 @@ from datetime import datetime
 
 import pytest
 from printed_plans import REQUESTS, hostile_plan, plan_of
+from sample_plan import sample_plan
 
 from tripplan.check import Contest
 from tripplan.documents.data import plan_json
@@ -92,6 +93,28 @@ def test_a_dive_without_a_time_has_null_and_not_a_number():
     )
     shown = plan_json(dataclasses.replace(plan, dives=(dive,)))["dives"][0]
     assert (shown["entry"], shown["exit_by"], shown["bottom_time_min"], shown["longest_min"]) == (None,) * 4
+
+
+def test_the_sample_shows_windows_contacts_and_both_contests_as_written():
+    shown = plan_json(sample_plan())
+    assert shown["windows"][0] == {
+        "start": "2026-06-12T09:15:00+00:00",
+        "end": "2026-06-12T13:45:00+00:00",
+        "entries": [
+            {"from": "2026-06-12T09:15:00+00:00", "until": "2026-06-12T10:35:00+00:00"},
+            {"from": "2026-06-12T12:25:00+00:00", "until": "2026-06-12T13:20:00+00:00"},
+        ],
+        "groups": [],
+    }
+    assert [(c["number"], c["role"], c["fresh"]) for c in shown["contacts"]] == [
+        ("+44 1632 960400", "emergency", True),
+        ("+44 1632 960401", "coastguard", True),
+        ("+44 1632 960450", "harbour", False),
+    ]
+    first = shown["dives"][0]
+    assert (first["depth_limit_m"], first["depth"]["binding"]) == (16.04, "place")
+    assert (first["longest_min"], first["time"]["binding"]) == (51, "model")
+    assert shown["care"][1]["drive_min"] is None
 
 
 def test_names_come_out_as_they_went_in():

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 from printed_plans import HOSTILE, REQUESTS, hostile_plan, plan_of
+from sample_plan import sample_plan
 
 from tripplan.documents.text import plan_text
 from tripplan.documents.words import DEMONSTRATION, clock, depth_down, source_words
@@ -57,6 +58,21 @@ def test_whom_to_call_and_where_we_are_can_be_read(name):
         assert flat(line.number) in text
     for words in (emergency.position_words, emergency.position_spoken, emergency.what_to_say, emergency.geo_uri):
         assert flat(words) in text
+
+
+def test_the_tide_is_said_with_its_station_times_and_heights():
+    lines = " ".join(plan_text(sample_plan()).split())
+    for words in (
+        "Low water 05:18, 0.8 m High water 11:30, 3.6 m",
+        "Skerry station, heights above chart datum.",
+        "Going in, tide from 1.3 m to 3.4 m",
+        "Stream up to 0.6 kn; 0.5 kn allowed",
+    ):
+        assert words in lines
+
+
+def test_a_plan_with_plain_names_needs_no_letters_beyond_ascii_but_the_degree_sign():
+    assert {letter for letter in plan_text(sample_plan()) if not letter.isascii()} <= {"°"}
 
 
 def test_the_parts_stand_in_the_order_in_which_they_are_read():

@@ -19,8 +19,11 @@ from tripplan.documents.words import (
     depth_up,
     distance,
     duration,
+    height_down,
+    height_up,
     override_words,
     pressure,
+    rate_up,
     rules_of,
     source_words,
     travel,
@@ -59,7 +62,25 @@ def test_a_depth_that_is_a_whole_tenth_stays_as_it_is_in_spite_of_binary_fractio
     assert depth_down(12.0) == "12 m"
 
 
-@pytest.mark.parametrize("say", [depth_down, depth_up, distance, pressure, bearing, duration, travel])
+@given(st.floats(-3, 15))
+def test_the_heights_that_work_are_never_said_wider_than_they_are_nor_a_stream_weaker(value):
+    assert float(height_up(value).removesuffix(" m")) >= value - 1e-6
+    assert float(height_down(value).removesuffix(" m")) <= value + 1e-6
+    assert float(rate_up(value).removesuffix(" kn")) >= value - 1e-6
+
+
+def test_a_height_keeps_its_tenth():
+    assert (height_up(2.0), height_down(2.0), height_up(1.41), height_down(1.49)) == (
+        "2.0 m",
+        "2.0 m",
+        "1.5 m",
+        "1.4 m",
+    )
+
+
+@pytest.mark.parametrize(
+    "say", [height_up, height_down, rate_up, depth_down, depth_up, distance, pressure, bearing, duration, travel]
+)
 def test_what_is_not_known_is_said_so_and_never_shown_as_a_number(say):
     assert say(None) == "not known"
     assert say(math.nan) == "not known"

@@ -59,7 +59,9 @@ def swing(around: date = DAY, days: int = 3, hours: float = 6.0) -> Station:
         TurningPoint(start + timedelta(hours=hours * n), "high" if n % 2 == 0 else "low", 5.0 if n % 2 == 0 else 1.0)
         for n in range(round(days * 2 * 24 / hours) + 1)
     )
-    return Station("swing", "Swing", 47.0, -17.0, "Atlantic/Azores", "chart datum", PrintedTide(points, 14.0), "printed")
+    return Station(
+        "swing", "Swing", 47.0, -17.0, "Atlantic/Azores", "chart datum", PrintedTide(points, 14.0), "printed"
+    )
 
 
 def person(name: str, level: Level = Level.LEVEL_2, born: date = date(1995, 1, 1), **other: Any) -> Person:

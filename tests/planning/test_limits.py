@@ -117,7 +117,7 @@ def test_no_certificate_goes_to_a_courses_depth_only_with_an_instructor():
 
 
 def test_the_place_binds_where_it_is_the_shallowest_limit():
-    shallow = site(('shallowest_m = 1\ndeepest_m = 40', 'shallowest_m = 1\ndeepest_m = 9'))
+    shallow = site(("shallowest_m = 1\ndeepest_m = 40", "shallowest_m = 1\ndeepest_m = 9"))
     assert limit_of("Ann", "Ben", where=world(shallow)) == ("place", 9.0)
 
 

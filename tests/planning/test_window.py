@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from small_world import DAY, SOUTH, TIDAL, limits, plan, group, site, stops, swing, the_check, wish, world
+from small_world import DAY, SOUTH, TIDAL, group, limits, plan, site, stops, swing, the_check, wish, world
 
 from tripplan.environment.daylight import Daylight
 from tripplan.people.group import KINDS
@@ -121,9 +121,7 @@ def test_a_plan_on_a_day_of_half_an_hour_more_or_less_keeps_its_clock(day, minut
 
 
 def test_a_fixed_entry_that_the_clock_does_not_show_gives_no_time():
-    made = plan(
-        group("Ann", "Ben", kind="night", dives=(wish(10, 20, entry="00:30"),)), date=date(2027, 3, 28)
-    )
+    made = plan(group("Ann", "Ben", kind="night", dives=(wish(10, 20, entry="00:30"),)), date=date(2027, 3, 28))
     assert made.dives[0].entry is None
     assert "the clock does not show 00:30" in the_check(made, "entry-possible").sentence
 
@@ -149,7 +147,9 @@ def test_open_water_into_which_nobody_may_go_is_no_window():
 
 
 def test_a_closed_minute_keeps_every_reason_and_the_way_out_has_only_its_own():
-    window = Window(UTC_DAY, (closure(0, 60, "entry", "a"), closure(30, 90, "water", "b"), closure(59, 60, "water", "c")))
+    window = Window(
+        UTC_DAY, (closure(0, 60, "entry", "a"), closure(30, 90, "water", "b"), closure(59, 60, "water", "c"))
+    )
     assert [c.rule for c in window.reasons(59)] == ["a", "b", "c"]
     assert [c.rule for c in window.reasons(59, "water")] == ["b", "c"]
     assert [c.rule for c in window.reasons(60)] == ["b"]

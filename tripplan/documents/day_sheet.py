@@ -63,7 +63,7 @@ def day_sheet_pdf(plan: DayPlan, paper: str = "a4") -> bytes:
         raise OutOfRange(f'paper is "{paper}"; it must be "a4" or "letter"')
     values = sheet_values(plan)
     pictures = {
-        "picture": day_picture(plan, embed_text=True),
+        "picture": _printable(day_picture(plan, font_family="Noto Sans"), {}),
         "revision_code": _code(f"tripplan {plan.revision} {plan.site} {plan.date.isoformat()}"),
         "position_code": _code(plan.emergency.geo_uri) if plan.emergency.geo_uri else "",
     }
@@ -85,13 +85,22 @@ def sheet_values(plan: DayPlan) -> dict[str, Any]:
     """
     missing: dict[str, None] = {}
     values: dict[str, Any] = _printable(_values(plan), missing)
-    names = ", ".join(f"U+{ord(c):04X} {unicodedata.name(c, 'without a name').lower()}" for c in missing)
-    values["replaced"] = (
-        f"Characters that this sheet cannot print stand as “{REPLACEMENT}”: {names}. The page shows them."
-        if missing
-        else ""
-    )
+    values["replaced"] = " ".join(_sentences(missing))
     return values
+
+
+def missing_glyphs(plan: DayPlan) -> tuple[str, ...]:
+    """Return a sentence on the characters of a plan that its sheet cannot print; nothing where all can be printed."""
+    missing: dict[str, None] = {}
+    _printable(_values(plan), missing)
+    return _sentences(missing)
+
+
+def _sentences(missing: dict[str, None]) -> tuple[str, ...]:
+    if not missing:
+        return ()
+    names = ", ".join(f"U+{ord(c):04X} {unicodedata.name(c, 'without a name').lower()}" for c in missing)
+    return (f"Characters that this sheet cannot print stand as “{REPLACEMENT}”: {names}. The page shows them.",)
 
 
 # ---- characters ----
@@ -183,10 +192,11 @@ def _values(plan: DayPlan) -> dict[str, Any]:
         "cautions": [in_full(check) for check in plan.cautions],
         "passed": [
             {
+                "rule": rule.replace("-", " ").capitalize(),
                 "sentences": " ".join(check.sentence for check in checks),
                 "source": "; ".join(dict.fromkeys(source_words(check.source, rules) for check in checks)),
             }
-            for _, checks in grouped(passed)
+            for rule, checks in grouped(passed)
         ],
         "people": _people(plan),
         "overrides": [override_words(rule) for rule in plan.overrides],
@@ -208,9 +218,12 @@ def _dive(plan: DayPlan, dive: DivePlan) -> dict[str, Any]:
     timed = dive.entry is not None
     zeroed, sealed = depth_down(dive.gauge_zeroed_m), depth_down(dive.gauge_sealed_m)
     planned = f"{depth_down(dive.depth_m)}, {duration(dive.bottom_time_min)}" if timed else "-"
-    rows = [
-        ["Planned", f"{planned} at the bottom" if timed else "nothing: the dive has no time"],
-        ["Who", f"leader {dive.leader or 'none'}; assistants {', '.join(dive.assistants) or 'none'}"],
+    rows = [["Planned", f"{planned} at the bottom" if timed else "nothing: the dive has no time"]]
+    if not dive.people:  # otherwise the table of people says who leads and who assists
+        named = ", ".join(dive.divers) or "none"
+        led = f"leader {dive.leader or 'none'}; assistants {', '.join(dive.assistants) or 'none'}; divers {named}"
+        rows.append(["Who", led])
+    rows += [
         ["Pairs", pair_words(dive)],
         ["Place", f"{dive.place}; in by {dive.going_in_by}, out by {dive.coming_out_by}"],
     ]

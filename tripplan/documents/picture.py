@@ -15,15 +15,25 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from tripplan.documents.words import clock, date_words, depth_down, depth_up, height, span_words, window_words
+from tripplan.documents.words import (
+    clock,
+    date_words,
+    height,
+    height_down,
+    height_up,
+    rate_up,
+    span_words,
+    window_words,
+)
 from tripplan.planning.plan import DayPlan, DivePlan, Light, Span, UsableWindow
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-INK, ACCENT, NIGHT, DUSK, GRID = "#161616", "#0b5d6b", "#9a9a9a", "#d2d2d2", "#c9c4b6"
+INK, ACCENT, NIGHT, DUSK, GRID = "#161616", "#0b5d6b", "#9a9a9a", "#d2d2d2", "#c4c4c4"
 PAPER = {"facecolor": "#ffffff", "edgecolor": "none", "pad": 0.8, "alpha": 0.75}  # behind words
 SHORTEST_VIEW_MIN = 600  # ten hours: less makes the day look longer than it is
 DRAWN_WITH = "DejaVu Sans"  # comes with matplotlib, so every machine reckons the same widths
@@ -164,13 +174,13 @@ def day_table(plan: DayPlan) -> tuple[tuple[str, str], ...]:
 def _edges(limits: tuple[float | None, float | None]) -> tuple[str, str]:
     """Return the lowest and the highest height that work, each rounded inwards; "" where there is none."""
     lowest, highest = limits
-    return "" if lowest is None else depth_up(lowest), "" if highest is None else depth_down(highest)
+    return "" if lowest is None else height_up(lowest), "" if highest is None else height_down(highest)
 
 
 def _stream_words(plan: DayPlan) -> str:
     """Return the strongest stream of the day, rounded up, and the limit."""
     known = [rate for rate in plan.curve.stream_kn if not math.isnan(rate)]
-    strongest = f"up to {depth_up(max(known)).removesuffix(' m')} kn" if known else "not known"
+    strongest = f"up to {rate_up(max(known))}" if known else "not known"
     limit = plan.curve.stream_limit_kn
     return f"{strongest}; no limit is given" if limit is None else f"{strongest}; {limit:g} kn allowed"
 
@@ -280,10 +290,10 @@ def _light_bands(plan: DayPlan) -> list[tuple[float, float, str]]:
     if not turns:
         return []
     edges = [0.0, *(minute for minute, _, _ in turns), float(plan.curve.minutes)]
-    levels = [turns[0][1], *(min(a[2], b[1]) for a, b in zip(turns, turns[1:], strict=False)), turns[-1][2]]
+    levels = [turns[0][1], *(min(a[2], b[1]) for a, b in pairwise(turns)), turns[-1][2]]
     return [
         (left, right, _LIGHT[level])
-        for left, right, level in zip(edges, edges[1:], levels, strict=True)
+        for (left, right), level in zip(pairwise(edges), levels, strict=True)
         if right > left
     ]
 
@@ -302,6 +312,12 @@ def _draw_tide(panel: Axes, plan: DayPlan, frame: _Frame, accent: str) -> None:
     panel.set_ylim(low - room, high + room)
     panel.grid(axis="y", color=GRID, linewidth=0.5)
     panel.plot(range(len(heights)), heights, color=accent, linewidth=2.0)
+    for span in _not_known(plan, heights):
+        left, right = _minute(plan, span.start), _minute(plan, span.end)
+        panel.axvspan(left, right, facecolor="none", edgecolor=INK, hatch="xx", linewidth=0.5)
+        words = "not known"
+        panel.text((left + right) / 2, (low + high) / 2, words, ha="center", va="center", fontweight="bold", bbox=PAPER,
+                   rotation=0 if frame.fits(words, right - left) else 90, clip_on=True)  # fmt: skip
     _draw_events(panel, plan, frame)
     _draw_tide_limits(panel, plan, frame)
 
@@ -536,7 +552,8 @@ def _drawable(plan: DayPlan) -> tuple[DayPlan, dict[int, str]]:
     """Return the plan with names that matplotlib can measure, and how to turn the finished drawing's letters back.
 
     A letter that its font lacks is measured as another one that the plan does not use (a Braille pattern); the letter
-    itself stands in the drawing, whose reader has fonts of its own. Control characters, which XML forbids, become blanks.
+    itself stands in the drawing, whose reader has fonts of its own. Control characters, which XML forbids, become
+    blanks.
     """
     said: dict[str, None] = dict.fromkeys(
         [plan.site_name, plan.light.note, plan.tide_words, *(d.group for d in plan.dives)]

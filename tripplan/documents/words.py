@@ -141,6 +141,21 @@ def height(height_m: float | None) -> str:
     return NOT_KNOWN if height_m is None or not math.isfinite(height_m) else f"{height_m + 0.0:.1f} m"
 
 
+def height_up(height_m: float | None) -> str:
+    """Return the lowest height that works, rounded up to 0.1 m."""
+    return NOT_KNOWN if height_m is None or not math.isfinite(height_m) else f"{_tenths(height_m, 'up'):.1f} m"
+
+
+def height_down(height_m: float | None) -> str:
+    """Return the highest height that works, rounded down to 0.1 m."""
+    return NOT_KNOWN if height_m is None or not math.isfinite(height_m) else f"{_tenths(height_m, 'down'):.1f} m"
+
+
+def rate_up(rate_kn: float | None) -> str:
+    """Return a stream that runs against the diver, rounded up to 0.1 kn."""
+    return NOT_KNOWN if rate_kn is None or not math.isfinite(rate_kn) else f"{_tenths(rate_kn, 'up'):.1f} kn"
+
+
 def pressure(pressure_bar: float | None) -> str:
     """Return an absolute pressure in bar, three decimals."""
     return NOT_KNOWN if pressure_bar is None or not math.isfinite(pressure_bar) else f"{pressure_bar:.3f} bar"

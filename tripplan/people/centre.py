@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
+from typing import Any
 
 from pydantic import Field
 
 from tripplan.errors import BadRecord, Fault
 from tripplan.people.level import Level
 from tripplan.people.roster import Roster, read_roster
-from tripplan.record import Record, judge, read_toml
+from tripplan.record import Misfit, Record, TomlFile, judge, read_toml
 from tripplan.rulebook import RuleBook, baseline
 
 
@@ -23,7 +26,7 @@ class Centre:
     address: str
     phone: str
     code_of_practice: str
-    cards: dict[str, Level]
+    cards: Mapping[str, Level]
     roster: Roster
     rules: RuleBook
 
@@ -35,35 +38,39 @@ class _CentreFile(Record):
     phone: str = ""
     code_of_practice: str = Field(default="", description="the code or regulation that the centre works by")
     people: str = Field(min_length=1, description='the roster file beside this one, like "people.toml"')
-    rules: str | None = Field(default=None, description="the file of overridden rules beside this one")
-    cards: dict[str, str] = Field(default_factory=dict, description="card names of the centre's own, each with a level")
+    rules: str | None = Field(default=None, min_length=1, description="the file of overridden rules beside this one")
+    cards: dict[str, Level] = Field(default_factory=dict, description="card names of the centre's own, with levels")
+
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """Yield a name that leads out of the centre's folder."""
+        for key in ("people", "rules"):
+            if (name := parts.get(key)) and not _is_plain(name):
+                yield (key,), f'is "{name}"; it must be a file beside this one, without folders in its name'
 
 
 def read_centre(path: Path) -> Centre:
     """Read a centre's file with its roster and rules.  Raises BadRecord with every fault of the three files."""
     file = read_toml(path)
-    found = judge(file, _CentreFile)
     faults: list[Fault] = []
-    levels = [level.value for level in Level]
-    cards: dict[str, Level] = {}
-    for card, level in found.cards.items():
-        if level in levels:
-            cards[card] = Level(level)
-        else:
-            message = f'card "{card}" stands for "{level}", which is not a level; accepted: {", ".join(levels)}'
-            faults.append(file.fault(("cards", card), message))
-    roster = Roster({})
-    rules = baseline()
+    found: _CentreFile | None = None
+    roster, rules = Roster(MappingProxyType({})), baseline()
     try:
-        roster = read_roster(_beside(path, found.people), cards)
+        found = judge(file, _CentreFile)
     except BadRecord as error:
         faults.extend(error.faults)
-    if found.rules:
+    # The other two files are read even where this one is at fault: everything is told at once.
+    if people := _beside(file, "people"):
         try:
-            rules = baseline().with_overrides(_beside(path, found.rules))
+            roster = read_roster(people, _cards(file))
         except BadRecord as error:
             faults.extend(error.faults)
-    if faults:
+    if overrides := _beside(file, "rules"):
+        try:
+            rules = baseline().with_overrides(overrides)
+        except BadRecord as error:
+            faults.extend(error.faults)
+    if faults or found is None:
         raise BadRecord(tuple(faults))
     return Centre(
         name=found.name,
@@ -71,14 +78,30 @@ def read_centre(path: Path) -> Centre:
         address=found.address,
         phone=found.phone,
         code_of_practice=found.code_of_practice,
-        cards=cards,
+        cards=MappingProxyType(found.cards),
         roster=roster,
         rules=rules,
     )
 
 
-def _beside(path: Path, name: str) -> Path:
-    """Return a file in the same folder; a name that leads elsewhere is refused."""
-    if Path(name).name != name:
-        raise BadRecord((Fault(str(path), 1, f'"{name}" must be a file beside this one, without folders in its name'),))
-    return path.parent / name
+def _cards(file: TomlFile) -> dict[str, Level | None]:
+    """Return the card names of a centre's file with their levels, None for a level that is not known."""
+    given = file.data.get("cards")
+    levels = {level.value: level for level in Level}
+    if not isinstance(given, dict):
+        return {}
+    return {
+        card.strip(): levels.get(level.strip()) if isinstance(level, str) else None for card, level in given.items()
+    }
+
+
+def _is_plain(name: str) -> bool:
+    """Whether a name is that of a file in the same folder."""
+    return name not in (".", "..") and "\\" not in name and Path(name).name == name
+
+
+def _beside(file: TomlFile, key: str) -> Path | None:
+    """Return the file that a key names in the same folder; None where there is none to read."""
+    name = file.data.get(key)
+    name = name.strip() if isinstance(name, str) else ""
+    return file.path.parent / name if name and _is_plain(name) else None

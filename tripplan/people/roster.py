@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -13,7 +13,7 @@ from typing import Any
 from tripplan.errors import BadRecord, Fault
 from tripplan.people.level import Level
 from tripplan.people.person import Person
-from tripplan.record import Location, TomlFile, judge, read_toml
+from tripplan.record import Location, Misfit, TomlFile, judge, read_toml
 
 EARLIEST_BIRTH = date(1900, 1, 1)  # nobody alive was born before; an earlier date is a slip of the pen
 
@@ -25,82 +25,117 @@ class Roster:
     people: Mapping[str, Person]
 
 
-def read_roster(path: Path, cards: Mapping[str, Level]) -> Roster:
+class _Entry(Person):
+    """A person as written in the file: what cannot be true together, whatever today's date is, is refused."""
+
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        if not parts.get("name", "").isprintable():
+            yield ("name",), "holds a character that does not print; write it on one line, in letters"
+        born: date | None = parts.get("born")
+        if born is not None and born < EARLIEST_BIRTH:
+            yield ("born",), f"is {born}; it must be from {EARLIEST_BIRTH} on"
+            born = None  # compared with a slip of the pen, any other date looks right
+        for key in ("last_dive", "medical", "oxygen_provider_until", "first_aid_until"):
+            when: date | None = parts.get(key)
+            if born is not None and when is not None and when <= born:
+                yield (key,), f"is {when}; it must be after birth, {born}"
+        if parts.get("medical_clear") and "medical" in parts and parts["medical"] is None:
+            yield ("medical_clear",), "is true but there is no medical; give the date of the declaration"
+
+
+def read_roster(path: Path, cards: Mapping[str, Level | None]) -> Roster:
     """Read and judge a roster.
 
-    cards -- the centre's own names of certificates, with their levels
+    cards -- the centre's own names of certificates, with their levels; None where the level is at fault in the centre's
+             own file, so that no person with that card is blamed for it
 
-    Raises BadRecord with every fault found: one bad person never hides the next.
+    Raises BadRecord with every fault found: one bad person never hides the next, nor one bad value of a person another.
     """
     file = read_toml(path)
-    faults: list[Fault] = [
-        file.fault((key,), f"{key} is not a known key; accepted here: people")
+    faults = [
+        file.fault((key,), f"{_one_line(key)} is not a known key; accepted here: people")
         for key in file.data
-        if key not in ("people", "demonstration")
+        if key != "people"
     ]
     entries = file.data.get("people", ())
     if not isinstance(entries, tuple) or not all(isinstance(entry, dict) for entry in entries):
-        raise BadRecord((file.fault(("people",), "people must be tables, each headed [[people]]"),))
-    if not entries:
+        faults.append(file.fault(("people",), "people must be tables, each headed [[people]]"))
+        entries = ()
+    elif not entries:
         faults.append(Fault(str(path), 1, "there is nobody in the list; give at least one [[people]]"))
     people: dict[str, Person] = {}
+    first_at: dict[str, Location] = {}  # by the name as it is compared: where it stood first
     for index, entry in enumerate(entries):
         where: Location = ("people", index)
+        faults.extend(_doubled(file, entry, where, first_at))
+        leveled, unfit = _with_level(file, entry, where, cards)
+        faults.extend(unfit)
         try:
-            person = judge(file, Person, _with_level(file, dict(entry), where, cards), where)
+            person = Person.model_validate(judge(file, _Entry, leveled, where).model_dump())
         except BadRecord as error:
             faults.extend(error.faults)
             continue
-        faults.extend(_contradictions(file, person, where))
-        if person.name in people:
-            faults.append(file.fault((*where, "name"), f'"{person.name}" stands twice; names must differ'))
         people[person.name] = person
     if faults:
         raise BadRecord(tuple(faults))
     return Roster(MappingProxyType(people))
 
 
-def _with_level(file: TomlFile, entry: dict[str, Any], where: Location, cards: Mapping[str, Level]) -> dict[str, Any]:
-    """Give a person the level that the card stands for.  Raises BadRecord where card and level do not agree."""
+def _doubled(file: TomlFile, entry: Mapping[str, Any], where: Location, first_at: dict[str, Location]) -> list[Fault]:
+    """Return a fault where a name was there before: capitals and spaces do not tell two people apart on a beach."""
+    name, at = entry.get("name"), (*where, "name")
+    if not isinstance(name, str) or not name.strip():
+        return []  # the schema says so
+    first = first_at.setdefault(" ".join(name.split()).casefold(), at)
+    if first == at:
+        return []
+    return [file.fault(at, f'"{_one_line(name)}" stands twice, first on line {file.line(first)}; names must differ')]
+
+
+def _with_level(
+    file: TomlFile, entry: Mapping[str, Any], where: Location, cards: Mapping[str, Level | None]
+) -> tuple[dict[str, Any], list[Fault]]:
+    """Return a person's entry with the level that the card stands for, and what is wrong with card and level.
+
+    Where the level is at fault it gets a stand-in, so that the rest of the person is judged too; the entry is then
+    never used, because a fault refuses the whole file.
+    """
+    leveled = dict(entry)
     card, level = entry.get("card"), entry.get("level")
-    who = f'"{entry["name"]}"' if isinstance(entry.get("name"), str) else f"person {where[-1]}"
-    if level is not None:
-        names = [known.value for known in Level]
-        if level not in names:
-            near = difflib.get_close_matches(str(level), names, n=1)
-            hint = f'did you mean "{near[0]}"? ' if near else ""
-            message = f'level of {who} is "{level}", which is not known; {hint}accepted: {", ".join(names)}'
-            raise BadRecord((file.fault((*where, "level"), message),))
-        entry["level"] = Level(level)
+    name = entry.get("name")
+    who = f'"{_one_line(name)}"' if isinstance(name, str) else f"person {int(where[-1]) + 1}"
+
+    def refused(at: Location, message: str) -> tuple[dict[str, Any], list[Fault]]:
+        leveled.setdefault("level", Level.FIRST_EXPERIENCE)
+        return leveled, [file.fault(at, message)]
+
     if card is None:
         if level is None:
-            raise BadRecord((file.fault(where, f"{who} has neither level nor card; give one of the two"),))
-        return entry
+            return refused(where, f"{who} has neither level nor card; give one of the two")
+        return leveled, []  # the schema judges the level
+    if not isinstance(card, str):
+        leveled.setdefault("level", Level.FIRST_EXPERIENCE)
+        return leveled, []  # the schema judges the card
+    card = card.strip()
     if card not in cards:
-        known = ", ".join(f'"{name}"' for name in cards) or "none"
-        near = difflib.get_close_matches(str(card), cards, n=1)
-        hint = f'did you mean "{near[0]}"? ' if near else ""
-        message = f'card "{card}" of {who} is not in the centre\'s file; {hint}known: {known}'
-        raise BadRecord((file.fault((*where, "card"), message),))
-    if level is not None and entry["level"] is not cards[card]:
-        message = f'{who} has level "{level}" but card "{card}" stands for "{cards[card].value}"; give one of the two'
-        raise BadRecord((file.fault((*where, "card"), message),))
-    entry["level"] = cards[card]
-    return entry
+        near = difflib.get_close_matches(card, cards, n=1)
+        hint = f'did you mean "{_one_line(near[0])}"? ' if near else ""
+        known = ", ".join(f'"{_one_line(each)}"' for each in cards) or "none"
+        said = f'card "{_one_line(card)}" of {who} is not in the centre\'s file; {hint}known: {known}'
+        return refused((*where, "card"), said)
+    meant = cards[card]
+    if meant is None:
+        leveled.setdefault("level", Level.FIRST_EXPERIENCE)
+        return leveled, []  # told at the centre's file
+    stated = level.strip() if isinstance(level, str) else level
+    if stated in list(Level) and stated != meant:
+        said = f'{who} has level "{stated}" but card "{_one_line(card)}" stands for "{meant}"; give one of the two'
+        return refused((*where, "card"), said)
+    leveled.setdefault("level", meant)
+    return leveled, []
 
 
-def _contradictions(file: TomlFile, person: Person, where: Location) -> list[Fault]:
-    """Return what cannot be true together, whatever today's date is."""
-    faults = []
-    if person.born < EARLIEST_BIRTH:
-        faults.append(file.fault((*where, "born"), f"{person.name} was born {person.born}; accepted: from 1900 on"))
-    for key in ("last_dive", "medical", "oxygen_provider_until", "first_aid_until"):
-        when: date | None = getattr(person, key)
-        if when is not None and when <= person.born:
-            faults.append(file.fault((*where, key), f"{key} {when} of {person.name} is not after birth, {person.born}"))
-    if person.medical_clear and person.medical is None:
-        message = (
-            f"medical_clear of {person.name} is true but there is no medical date; give the date of the declaration"
-        )
-        faults.append(file.fault((*where, "medical_clear"), message))
-    return faults
+def _one_line(text: str) -> str:
+    """Return text safe for one line of a terminal: what does not print is shown as its escape."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)

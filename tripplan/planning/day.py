@@ -452,7 +452,8 @@ def _plan_dive(
     checks = _check_wishes(subject, wish, fixed_m, contest_with(None))
     checks.append(_check_bottom(subject, kind, place, contest_with(None)))
     if slot.entry is None:
-        sentence = f"{subject}: no minute of the day works. " + "; ".join(slot.reasons or ("no reason found",)) + "."
+        reasons = [reason.rstrip(".") for reason in slot.reasons] or ["no reason found"]
+        sentence = f"{subject}: no minute of the day works. {'; '.join(reasons)}."
         checks.append(Check("entry-possible", Outcome.STOP, sentence, "SITE_FILE", subject=subject))
         checks.extend(_day_already_spent(subject, people, held, wish, ledger))
         return _unplaced(held, number, wish, setting, contest_with(None), depth_m), checks

@@ -63,7 +63,7 @@ class RuleBook:
     def with_overrides(self, path: Path) -> RuleBook:
         """Return the book with the values of a centre's file, each with its reason.
 
-        Raises BadRecord for a key not in the book, a value that is not a number from 0 up, or a missing reason.
+        Raises BadRecord for a key not in the book, a value that its unit cannot have, or a missing reason.
         """
         file = read_toml(path)
         faults: list[Fault] = []
@@ -86,13 +86,8 @@ class RuleBook:
                 except BadRecord as error:
                     faults.extend(error.faults)
                     continue
-                if not (ceiling := _CEILINGS.get(rules[key].unit, 1e6)) >= override.value:
-                    faults.append(
-                        file.fault(
-                            (area, name, "value"),
-                            f"{key} is {override.value:g}; it must be at most {ceiling:g}",
-                        )
-                    )
+                if wanted := _refused(rules[key], override.value):
+                    faults.append(file.fault((area, name, "value"), f"{key} is {override.value:.12g}; {wanted}"))
                     continue
                 rules[key] = replace(
                     rules[key],
@@ -101,12 +96,47 @@ class RuleBook:
                     source="CENTRE",
                     baseline_value=rules[key].value,
                 )
+        low, high = (rules[f"model.gradient_factor_{end}"] for end in ("low", "high"))
+        if low.value > high.value:
+            meant = high if high.overridden else low
+            area, name = meant.key.split(".")
+            faults.append(
+                file.fault((area, name, "value"), f"{low.key} {low.value:g} is above {high.key} {high.value:g}")
+            )
         if faults:
             raise BadRecord(tuple(faults))
         return RuleBook(MappingProxyType(rules))
 
 
-_CEILINGS = {"fraction": 1.0, "bar": 2.0, "percent": 100.0}
+# What a number in a unit can be at all; a value beyond is a slip of the pen, or in another unit.
+_BOUNDS = {
+    "fraction": (0.0, 1.0),
+    "percent": (0.0, 100.0),
+    "bar": (0.0, 2.0),
+    "kg/m3": (980.0, 1250.0),
+    "m/min": (1.0, 60.0),
+    "km/h": (1.0, 200.0),
+    "level": (0.0, 5.0),
+    "Beaufort": (0.0, 12.0),
+    "years": (0.0, 120.0),
+}
+_OTHERS = (0.0, 1e6)
+_WHOLE = {"divers", "people", "dives", "level", "Beaufort", "years", "days", "min"}  # counted, never in parts
+_FROM_ONE = {"plan.entry_step_min"}  # a clock that does not move on proposes nothing
+
+
+def _refused(rule: Rule, value: float) -> str:
+    """Return what a rule accepts where a value is not it; empty where the value can be."""
+    low, high = _BOUNDS.get(rule.unit, _OTHERS)
+    if rule.key in _FROM_ONE:
+        low = 1.0
+    if value < low:
+        return f"it must be at least {low:g}"
+    if value > high:
+        return f"it must be at most {high:,.7g}"
+    if rule.unit in _WHOLE and value != round(value):
+        return "it must be a whole number"
+    return ""
 
 
 class _Override(Record):
