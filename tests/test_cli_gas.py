@@ -48,7 +48,8 @@ def test_a_gas_too_rich_for_the_depth_is_exit_1(capsys):
 
 @pytest.mark.parametrize(
     "more, key, more_of_it",
-    [(["--swim", "10"], "needed_l", True), (["--minutes", "20"], "needed_l", True), (["--rate", "25"], "needed_l", True),
+    [(["--swim", "10"], "needed_l", True), (["--minutes", "20"], "needed_l", True),
+     (["--rate", "25"], "needed_l", True),
      (["--water", "fresh"], "needed_l", False), (["--temperature", "45"], "contents_l", False),
      (["--temperature", "0"], "contents_l", True), (["--altitude", "2000"], "contents_l", False),
      (["--oxygen", "32"], "contents_l", True), (["--cylinder", "15"], "minimum_gas_bar", False),
@@ -97,10 +98,13 @@ def test_a_cylinder_too_small_says_so_in_words_and_as_null(capsys):
 @pytest.mark.parametrize(
     "more, words",
     [(["--depth", "0"], "depth is 0 m"), (["--depth", "101"], "depth is 101 m"), (["--depth", "deep"], "deep"),
-     (["--depth", "nan"], "nan"), (["--minutes", "0"], "bottom time is 0 min"), (["--minutes", "241"], "from 1 to 240 min"),
-     (["--cylinder", "0"], "cylinder is 0 l"), (["--cylinder", "41"], "from 1 to 40 l"), (["--fill", "0"], "fill is 0 bar"),
+     (["--depth", "nan"], "nan"), (["--minutes", "0"], "bottom time is 0 min"),
+     (["--minutes", "241"], "from 1 to 240 min"),
+     (["--cylinder", "0"], "cylinder is 0 l"), (["--cylinder", "41"], "from 1 to 40 l"),
+     (["--fill", "0"], "fill is 0 bar"),
      (["--fill", "351"], "from 1 to 350 bar"), (["--fill", "inf"], "inf"), (["--rate", "4"], "from 5 to 100 l/min"),
-     (["--rate", "101"], "rate is 101"), (["--oxygen", "10"], "oxygen is 10 %"), (["--oxygen", "50"], "oxygen is 50 %"),
+     (["--rate", "101"], "rate is 101"), (["--oxygen", "10"], "oxygen is 10 %"),
+     (["--oxygen", "50"], "oxygen is 50 %"),
      (["--water", "mud"], "mud"), (["--altitude", "9000"], "altitude is 9000 m"), (["--altitude", "-500"], "altitude"),
      (["--swim", "-1"], "swim is -1 min"), (["--temperature", "80"], "cylinder temperature is 80"),
      (["--water-temperature", "50"], "water temperature is 50"), (["--rules", "nowhere.toml"], "nowhere.toml")],

@@ -132,8 +132,9 @@ def _parser() -> argparse.ArgumentParser:
 
     sub = command("gas", _gas, "Is the gas in a cylinder enough for a dive, when to turn, and when to go up.")
     sub.epilog = (
-        "Litres are free litres at 1.01325 bar and 15 degrees C. The gauge reading at which a first stage stops giving "
-        "gas is some 10 bar above the pressure around it. Exit 1: the gas is not enough, or too rich for the depth."
+        "Litres are free litres at 1.01325 bar and 15 degrees C. A first stage gives gas at some 10 bar above the "
+        "pressure around it, so the last bars of a cylinder cannot be breathed. "
+        "Exit 1: the gas is not enough, or too rich for the depth."
     )
     sub.add_argument("--depth", type=_number, required=True, metavar="M", help="deepest point, metres")
     sub.add_argument(

@@ -13,7 +13,7 @@ from printed_plans import REQUESTS, plan_of
 from sample_plan import at, curve_of, on_day, sample_plan
 
 from tripplan.documents.picture import day_picture, day_table, style_as_attributes
-from tripplan.planning.plan import DayPlan, Light
+from tripplan.planning.plan import DayPlan, Light, Span, UsableWindow
 
 SVG = "{http://www.w3.org/2000/svg}"
 NO_SUN = Light(None, None, None, None, "full", "the sun stays up all day")
@@ -254,3 +254,82 @@ def test_a_group_keeps_its_name_whatever_it_looks_like(name, narrow):
 def test_control_characters_never_reach_the_drawing():
     plan = sample_plan(site_name="Sound\x07\x00 \u202eof")
     assert ET.fromstring(day_picture(plan)).findtext(f"{SVG}title") == "The day at Sound    of"
+
+
+# ---- nothing hidden, nothing misread ----
+
+
+def placed(svg: str) -> list[tuple[str, float, float, float]]:
+    """Return texts with their left end, right end and height on the page, measured in the font they are drawn with."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import TextPath
+
+    found = []
+    for element in ET.fromstring(svg).iter(f"{SVG}text"):
+        words = "".join(element.itertext())
+        move = re.search(r"translate\(([-\d.]+)[ ,]+([-\d.]+)\)", element.get("transform", ""))
+        x, y = (float(move[1]), float(move[2])) if move else (float(element.get("x", "")), float(element.get("y", "")))
+        size = float(element.get("font-size", "10px").removesuffix("px"))
+        long = TextPath((0, 0), words, size, prop=FontProperties("DejaVu Sans")).get_extents().width if words else 0.0
+        left = x - long * {"middle": 0.5, "end": 1.0}.get(element.get("text-anchor", "start"), 0.0)
+        found.append((words, left, left + long, y))
+    return found
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+def test_words_of_neighbouring_windows_never_print_over_each_other(narrow):
+    # Three windows of a June day between the tides: on a phone none has room for its own words.
+    edges = (("05:29", "06:40"), ("11:10", "13:57"), ("16:10", "19:09"))
+    windows = tuple(UsableWindow(at(a), at(b), (Span(at(a), at(b)),)) for a, b in edges)
+    texts = placed(day_picture(sample_plan(windows=windows), narrow=narrow))
+    mine = [next(text for text in texts if text[0] == f"{a} to {b}") for a, b in edges]
+    for index, (_, left, right, y) in enumerate(mine):
+        for _, other_left, other_right, other_y in mine[:index]:
+            assert abs(y - other_y) > 10 or right < other_left or other_right < left
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+def test_a_window_for_some_groups_says_which_and_from_when_until_when(narrow):
+    said = letters(day_picture(sample_plan(), narrow=narrow))
+    assert "Puffins" in said
+    assert "09:15 to 12:00" in said
+
+
+def test_a_height_that_the_tide_never_reaches_is_drawn_with_its_words():
+    # The sample's tide runs from 0.8 to 3.6 m.
+    plan = sample_plan(curve=curve_of(going_in_m=(6.0, None), coming_out_m=(None, 0.2)))
+    said = letters(day_picture(plan))
+    assert "going in from 6.0 m" in said
+    assert "coming out up to 0.2 m" in said
+
+
+def test_a_stream_that_is_not_known_for_some_hours_never_looks_like_slack_water():
+    known = curve_of()
+    gap = known.stream_kn[:700] + (math.nan,) * 200 + known.stream_kn[900:]
+    assert "not known" in letters(day_picture(sample_plan(curve=replace(known, stream_kn=gap))))
+    assert "not known" not in letters(day_picture(sample_plan()))
+
+
+# London's clocks: forward on 29 March 2026, so noon is 11 of 23 hours after midnight; back on 25 October, 13 of 25.
+@pytest.mark.parametrize(
+    ("day", "share"),
+    [(date(2026, 3, 29), 11 / 23), (date(2026, 6, 12), 12 / 24), (date(2026, 10, 25), 13 / 25)],
+)
+def test_noon_stands_where_the_hours_gone_by_put_it(day, share):
+    labels = hours(whole_day(on_day(day, "Europe/London")))
+    start, end, noon = labels[0][1], labels[-1][1], dict(labels)["12"]
+    assert (noon - start) / (end - start) == pytest.approx(share, abs=0.001)
+
+
+@pytest.mark.parametrize("name", REQUESTS)
+def test_the_table_holds_the_times_of_every_window_and_dive(name):
+    plan = plan_of(name)
+    rows = day_table(plan)
+    usable = [when for what, when in rows if what == "Usable"]
+    assert len(usable) == len(plan.windows) > 0
+    for window, words in zip(plan.windows, usable, strict=True):
+        assert f"{window.start:%H:%M}" in words and f"{window.end:%H:%M}" in words
+    timed = [dive for dive in plan.dives if dive.entry and dive.exit]
+    assert timed
+    for dive in timed:
+        assert (f"{dive.group}, dive {dive.number}", f"in {dive.entry:%H:%M}, out {dive.exit:%H:%M}") in rows

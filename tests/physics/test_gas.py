@@ -117,9 +117,9 @@ def test_a_diver_breathes_as_many_times_more_as_the_pressure_is_higher(depth_m, 
     assert bottom.litres / bottom.minutes == pytest.approx(20 * times, rel=0.02)
 
 
-def test_a_cylinder_loses_some_0_7_bar_for_each_degree_that_it_cools():
-    """Common practice: 0.6 to 0.7 bar a degree at 200 bar."""
-    assert (200 - pressure_after_cooling_bar(200, 30, 10)) / 20 == pytest.approx(0.75, abs=0.12)
+def test_a_cylinder_loses_more_by_cooling_than_the_0_6_bar_a_degree_learned_by_heart():
+    """Common practice says 0.6 bar a degree, an ideal gas at 200 bar 0.66; the reference equation above says more."""
+    assert 0.66 < (200 - pressure_after_cooling_bar(200, 30, 10)) / 20 < 1.0
 
 
 # ---- worked examples of the US Navy Diving Manual, Revision 4 Change A, in its own units ----
@@ -167,7 +167,7 @@ def test_the_time_that_3000_psig_last_at_300_fsw():
 
 
 def test_twin_cylinders_at_70_fsw():
-    """From memory (formulas verified, page 7-14): 0.420 cu ft each, 2250 psig, reserve 250: 4.37 scfm; 114 scf; 26 min."""
+    """From memory (formulas verified, page 7-14): 0.420 cu ft each, 2250 to 250 psig: 4.37 scfm, 114 scf, 26 min."""
     twin_l = 2 * 0.420 * LITRES_PER_CUBIC_FOOT
     full, kept = (cylinder_contents_l(twin_l, psig * BAR_PER_PSI, 15) for psig in (2250, 250))
     a_minute = scf(litres(ACFM_1_4, fsw_bar(70), 1))

@@ -92,7 +92,8 @@ def test_age_counts_to_the_day(born, level, kind, metres):
 
 @pytest.mark.parametrize("born", [date(2019, 6, 13), date(2027, 6, 13)])
 def test_below_the_youngest_age_there_is_no_depth_and_no_time(born):
-    made = plan(group("Baby", kind="first_experience"), where=world(people=(person("Baby", Level.LEVEL_1, born),)))
+    baby = person("Baby", Level.LEVEL_1, born, last_dive=None, medical=None, medical_clear=False)
+    made = plan(group("Baby", kind="first_experience"), where=world(people=(baby,)))
     assert dive_of(made).entry is None
     assert {"age-youngest", "entry-possible"} <= stops(made)
 

@@ -116,7 +116,7 @@ def test_the_baseline_obeys_the_bounds_that_it_sets_for_a_centre(key, tmp_path):
     [
         ("model.gradient_factor_low", 1.01, "it must be at most 1"),
         ("model.disagreement_share", 60.0, "it must be at most 1"),
-        ("oxygen.partial_pressure_bar", 140.0, "it must be at most 2"),
+        ("oxygen.partial_pressure_bar", 140.0, "it must be at most 1.6"),
         ("oxygen.minor_percent", 101.0, "it must be at most 100"),
         ("water.sea_density_kg_m3", 1.025, "it must be at least 980"),
         ("ascent.rate_m_min", 0.0, "it must be at least 1"),

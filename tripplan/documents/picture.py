@@ -10,13 +10,13 @@ import io
 import math
 import re
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from tripplan.documents.words import (
     clock,
@@ -35,10 +35,12 @@ if TYPE_CHECKING:
 
 INK, ACCENT, NIGHT, DUSK, GRID = "#161616", "#0b5d6b", "#9a9a9a", "#d2d2d2", "#c4c4c4"
 PAPER = {"facecolor": "#ffffff", "edgecolor": "none", "pad": 0.8, "alpha": 0.75}  # behind words
+CLEAR_PAPER = {"facecolor": "#ffffff", "edgecolor": "none", "pad": 2.5}  # no dash beside a height reads as a minus
 SHORTEST_VIEW_MIN = 600  # ten hours: less makes the day look longer than it is
 DRAWN_WITH = "DejaVu Sans"  # comes with matplotlib, so every machine reckons the same widths
 ON_SCREEN = "system-ui, sans-serif"
 
+_Thing = TypeVar("_Thing", DivePlan, UsableWindow)
 _ONE_AT_A_TIME = threading.Lock()  # matplotlib's settings hold for the whole process
 
 
@@ -107,9 +109,10 @@ def day_picture(plan: DayPlan, *, narrow: bool = False, grey: bool = False, font
     frame = _frame(plan, narrow)
     accent = INK if grey else ACCENT
     panels = ["light"] + (["tide"] if plan.curve.tide_m else []) + (["stream"] if plan.curve.stream_kn else [])
-    window_rows, dive_rows = _window_rows(plan), _dive_rows(plan, frame)
+    window_rows, dive_rows = _window_rows(plan, frame), _dive_rows(plan, frame)
     panels += ["windows", "dives"]
-    heights = {"light": 0.5, "tide": 3.6, "stream": 1.7, "windows": 0.45 + 0.45 * len(window_rows),
+    window_height = 0.75 if any(window.groups for window in plan.windows) else 0.55  # names need a line of their own
+    heights = {"light": 0.5, "tide": 3.6, "stream": 1.7, "windows": 0.3 + window_height * len(window_rows),
                "dives": 0.3 + 0.75 * max(len(dive_rows), 1)}  # fmt: skip
     frame = replace(frame, share=(sum(heights[name] for name in panels) + 0.6) / 7.5)
     with drawing(frame.font_pt, f"{plan.revision}{narrow}{grey}"):
@@ -307,19 +310,29 @@ def _draw_tide(panel: Axes, plan: DayPlan, frame: _Frame, accent: str) -> None:
         panel.set_yticks([])
         panel.text((frame.first + frame.last) / 2, 0.5, "the tide is not known", ha="center", va="center")
         return
-    low, high = min(known), max(known)
+    # A limit that the tide never meets closes the whole day: the panel reaches it. One always met need not be seen.
+    limits = (plan.curve.going_in_m, plan.curve.coming_out_m)
+    low = min([*known, *(highest for _, highest in limits if highest is not None)])
+    high = max([*known, *(lowest for lowest, _ in limits if lowest is not None)])
     room = max((high - low) * 0.28, 0.4)
     panel.set_ylim(low - room, high + room)
     panel.grid(axis="y", color=GRID, linewidth=0.5)
     panel.plot(range(len(heights)), heights, color=accent, linewidth=2.0)
-    for span in _not_known(plan, heights):
-        left, right = _minute(plan, span.start), _minute(plan, span.end)
-        panel.axvspan(left, right, facecolor="none", edgecolor=INK, hatch="xx", linewidth=0.5)
-        words = "not known"
-        panel.text((left + right) / 2, (low + high) / 2, words, ha="center", va="center", fontweight="bold", bbox=PAPER,
-                   rotation=0 if frame.fits(words, right - left) else 90, clip_on=True)  # fmt: skip
+    _draw_not_known(panel, plan, frame, heights)
     _draw_events(panel, plan, frame)
     _draw_tide_limits(panel, plan, frame)
+
+
+def _draw_not_known(panel: Axes, plan: DayPlan, frame: _Frame, values: Sequence[float]) -> None:
+    """Hatch the stretches in which a curve has no value, so that they never look like nought."""
+    for span in _not_known(plan, values):
+        left, right = max(_minute(plan, span.start), frame.first), min(_minute(plan, span.end), frame.last)
+        if right <= left:
+            continue
+        panel.axvspan(left, right, facecolor="none", edgecolor=INK, hatch="xx", linewidth=0.5)
+        words = "not known"
+        panel.text((left + right) / 2, sum(panel.get_ylim()) / 2, words, ha="center", va="center", fontweight="bold",
+                   bbox=PAPER, rotation=0 if frame.fits(words, right - left) else 90)  # fmt: skip
 
 
 def _draw_events(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
@@ -332,7 +345,7 @@ def _draw_events(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
         panel.annotate(f"{event.time:%H:%M}\n{height(event.height_m)}", (minute, event.height_m),
                        xytext=(0, 5 if above else -5), textcoords="offset points", ha="center",
                        va="bottom" if above else "top", fontsize=frame.font_pt - 0.5, linespacing=1.0,
-                       bbox=PAPER)  # fmt: skip
+                       bbox=CLEAR_PAPER)  # fmt: skip
 
 
 def _draw_tide_limits(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
@@ -373,13 +386,20 @@ def _free_place(plan: DayPlan, frame: _Frame, words: str, edge: float, span_m: f
     return min(sorted(places, reverse=late), key=hidden)
 
 
+def _borders_not_known(values: Sequence[float], minute: int) -> bool:
+    return any(math.isnan(value) for value in values[max(minute - 1, 0) : minute + 2])
+
+
 def _draw_stream(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
     rates = plan.curve.stream_kn
     panel.set_ylabel("kn")
     panel.tick_params(axis="x", length=0, labelbottom=False)
     known = [rate for rate in rates if not math.isnan(rate)]
     panel.set_ylim(0, max([*known, plan.curve.stream_limit_kn or 0.0, 0.5]) * 1.45)
-    panel.fill_between(range(len(rates)), rates, facecolor="none", edgecolor=INK, hatch="..", linewidth=1.0)
+    last = len(rates) - 1
+    steps = [m for m in range(len(rates)) if m % 5 == 0 or m == last or _borders_not_known(rates, m)]  # all: 160 kB
+    panel.fill_between(steps, [rates[m] for m in steps], facecolor="none", edgecolor=INK, hatch="..", linewidth=1.0)
+    _draw_not_known(panel, plan, frame, rates)
     limit = plan.curve.stream_limit_kn
     if limit is not None:
         panel.axhline(limit, color=INK, linewidth=1.1, linestyle=(0, (6, 2)))
@@ -388,73 +408,95 @@ def _draw_stream(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
                bbox=PAPER)  # fmt: skip
 
 
-def _window_rows(plan: DayPlan) -> list[tuple[tuple[str, ...], list[UsableWindow]]]:
-    """Return the windows by the groups they are for, in order; one empty row where there is none."""
-    rows: dict[tuple[str, ...], list[UsableWindow]] = {}
-    for window in plan.windows:
-        rows.setdefault(window.groups, []).append(window)
-    return list(rows.items()) or [((), [])]
+def _window_label(frame: _Frame, window: UsableWindow, inside_min: float) -> tuple[str, bool]:
+    """Return a window's words, always with its groups, start and end, and whether they fit into its box."""
+    whom = f"{', '.join(window.groups)}\n" if window.groups else ""
+    short = f"{whom}{clock(window.start)} to {clock(window.end)}"
+    for words in (f"{whom}in from {clock(window.start)}, out by {clock(window.end)}", short):
+        if frame.fits(_longest_line(words), inside_min):
+            return words, True
+    return short, False
+
+
+def _window_reach(plan: DayPlan, frame: _Frame, window: UsableWindow) -> tuple[float, float, str, str]:
+    """Return the minutes that a window's box and words cover, the words, and where they stand."""
+    left, right = _minute(plan, window.start), _minute(plan, window.end)
+    words, inside = _window_label(frame, window, right - left)
+    if inside:
+        return left, right, words, "inside"
+    label = frame.length_min(_longest_line(words)) + 8
+    return (left - label, right, words, "left") if right + label > frame.last else (left, right + label, words, "right")
+
+
+def _longest_line(words: str) -> str:
+    return max(words.split("\n"), key=len)
+
+
+def _window_rows(plan: DayPlan, frame: _Frame) -> list[list[UsableWindow]]:
+    """Return the windows in rows, none with two sets of groups or with words over words; one empty row without any."""
+    rows: list[list[UsableWindow]] = []
+    for groups in dict.fromkeys(window.groups for window in plan.windows):
+        mine = [window for window in plan.windows if window.groups == groups]
+        rows += _packed(mine, lambda window: _window_reach(plan, frame, window)[:2])
+    return rows or [[]]
+
+
+def _packed(things: Iterable[_Thing], reach: Callable[[_Thing], tuple[float, float]]) -> list[list[_Thing]]:
+    """Return things in as few rows as keep what they cover apart."""
+    rows: list[list[_Thing]] = []
+    for thing in things:
+        start, end = reach(thing)
+        for row in rows:
+            if all(end <= left or right <= start for left, right in map(reach, row)):
+                row.append(thing)
+                break
+        else:
+            rows.append([thing])
+    return rows
 
 
 def _draw_windows(
-    panel: Axes, plan: DayPlan, frame: _Frame, rows: list[tuple[tuple[str, ...], list[UsableWindow]]], accent: str
+    panel: Axes, plan: DayPlan, frame: _Frame, rows: Sequence[Sequence[UsableWindow]], accent: str
 ) -> None:
-    """Draw when one may be in the water (outline) and when one may go in (filled), a row for each set of groups."""
+    """Draw when one may be in the water (outline), when one may go in (filled) and when not (hatched)."""
     _bare(panel, "usable")
     panel.set_ylim(len(rows), 0)
-    for row, (groups, windows) in enumerate(rows):
+    for row, windows in enumerate(rows):
         if not windows:
             panel.text((frame.first + frame.last) / 2, row + 0.5, "no usable minute", ha="center", va="center",
                        fontweight="bold")  # fmt: skip
         for window in windows:
             left, right = _minute(plan, window.start), _minute(plan, window.end)
-            box = (row + 0.12, 0.76)
-            panel.broken_barh([(left, right - left)], box, facecolor="none", edgecolor=INK, linewidth=1.2)
+            box = (row + 0.08, 0.84)
+            panel.broken_barh([(left, right - left)], box, facecolor="none", edgecolor=GRID, hatch="//", linewidth=0)
             for span in window.entries:
-                start = _minute(plan, span.start)
-                panel.broken_barh([(start, span.minutes)], box, facecolor=accent, edgecolor=INK,
-                                  linewidth=0.8, alpha=0.28)  # fmt: skip
-            whom = f"{', '.join(groups)}: " if groups else ""
-            for words in (f"{whom}in from {window.start:%H:%M}, out by {window.end:%H:%M}",
-                          f"{whom}{window.start:%H:%M} to {window.end:%H:%M}", ", ".join(groups)):  # fmt: skip
-                if words and frame.fits(words, right - left):
-                    panel.text((left + right) / 2, row + 0.5, words, ha="center", va="center", bbox=PAPER)
-                    break
-            else:
-                words = f"{window.start:%H:%M} to {window.end:%H:%M}"
-                on_left = right + frame.length_min(words) + 8 > frame.last
-                panel.text(left - 4 if on_left else right + 4, row + 0.5, words,
-                           ha="right" if on_left else "left", va="center", bbox=PAPER)  # fmt: skip
+                entry = [(_minute(plan, span.start), span.minutes)]
+                panel.broken_barh(entry, box, facecolor="#ffffff", edgecolor="none")  # hides the hatch
+                panel.broken_barh(entry, box, facecolor=accent, edgecolor=INK, linewidth=0.8, alpha=0.28)
+            panel.broken_barh([(left, right - left)], box, facecolor="none", edgecolor=INK, linewidth=1.2)
+            _, _, words, where = _window_reach(plan, frame, window)
+            place, side = {"inside": ((left + right) / 2, "center"), "left": (left - 4, "right"),
+                           "right": (right + 4, "left")}[where]  # fmt: skip
+            panel.text(place, row + 0.5, words, ha=side, va="center", linespacing=1.0, bbox=PAPER)
 
 
 def _dive_label(dive: DivePlan) -> str:
-    return f"{dive.group} {dive.number}\n{dive.entry:%H:%M} to {dive.exit:%H:%M}"
+    return f"{dive.group} {dive.number}\n{clock(dive.entry)} to {clock(dive.exit)}"
 
 
 def _reach(plan: DayPlan, frame: _Frame, dive: DivePlan) -> tuple[float, float, bool]:
     """Return the minutes that a dive's box and label cover, and whether the label stands on the left."""
     assert dive.entry is not None and dive.exit is not None
     left, right = _minute(plan, dive.entry), _minute(plan, dive.exit)
-    label = frame.length_min(max(_dive_label(dive).split("\n"), key=len)) + 8
+    label = frame.length_min(_longest_line(_dive_label(dive))) + 8
     on_left = right + label > frame.last
     return (left - label, right, True) if on_left else (left, right + label, False)
 
 
 def _dive_rows(plan: DayPlan, frame: _Frame) -> list[list[DivePlan]]:
     """Return the timed dives in as few rows as keep boxes and labels apart."""
-    rows: list[list[DivePlan]] = []
-    for dive in plan.dives:
-        if dive.entry is None or dive.exit is None:
-            continue
-        start, end, _ = _reach(plan, frame, dive)
-        for row in rows:
-            taken = [_reach(plan, frame, other)[:2] for other in row]
-            if all(end <= left or right <= start for left, right in taken):
-                row.append(dive)
-                break
-        else:
-            rows.append([dive])
-    return rows
+    timed = [dive for dive in plan.dives if dive.entry is not None and dive.exit is not None]
+    return _packed(timed, lambda dive: _reach(plan, frame, dive)[:2])
 
 
 def _draw_dives(panel: Axes, plan: DayPlan, frame: _Frame, rows: Sequence[Sequence[DivePlan]], accent: str) -> None:

@@ -113,7 +113,7 @@ def briefing_lines(site: Site, dives: Sequence[DivePlan], rules: RuleBook, *, hi
     for dive in {dive.group: dive for dive in reversed(dives)}.values():
         lines.append(
             f"{dive.group}: in by {dive.going_in_by}, out by {dive.coming_out_by}, at {dive.place}; "
-            f"no deeper than {dive.depth.value:g} m."
+            f"planned to {dive.depth_m or 0:g} m and no deeper."
         )
     lines.extend(f"{hazard.what}: {hazard.control}" for hazard in site.hazards)
     ascent = rules.value("ascent.rate_m_min")

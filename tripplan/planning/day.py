@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from tripplan import __version__
 from tripplan.catalogue.site import Access, Place, Site, TideLimits
 from tripplan.catalogue.station import Station
 from tripplan.check import Candidate, Check, Contest, Outcome, worst
@@ -943,12 +944,16 @@ def _water_words(site: Site, request: Request, setting: Setting) -> str:
 
 
 def revision_of(request: Request, world: World) -> str:
-    """Return a short hash of everything the plan was made from: the same inputs give the same eight characters."""
+    """Return a short hash of everything the plan was made from: the same inputs give the same eight characters.
+
+    The program's version is one of them: another version may reckon otherwise from the same files.
+    """
     site = world.sites[request.site]
     names = {name for group in request.groups for name in group.everybody}
     names |= {*request.crew.shore_watch, *request.crew.oxygen_provider}
     station = world.stations.get(site.tide.station or "")
     inputs = {
+        "version": __version__,
         "request": request.model_dump(mode="json"),
         "site": {**site.model_dump(mode="json", fallback=repr), "slug": site.slug},
         "station": repr(station),

@@ -214,6 +214,7 @@ def _slot_among(
 
     best: Slot | None = None
     refused: dict[str, None] = {}
+    most_room = 0
     for minute in candidates:
         end = int(window_end[minute])
         parts = parts_of(depth_m, 0, place, rules)
@@ -223,7 +224,10 @@ def _slot_among(
             continue
         room = end - minute - parts.water
         if room < shortest:
-            refused[f"at {grid.at(minute):%H:%M} the window leaves {max(room, 0)} min at the bottom"] = None
+            if room > most_room or not refused:  # the best of the short ones tells enough
+                refused = {words: None for words in refused if "the window leaves" not in words}
+                refused[f"at {grid.at(minute):%H:%M} the window leaves {max(room, 0)} min at the bottom"] = None
+                most_room = max(room, most_room)
             continue
         try:
             allowed = ledger.tightest(group.everybody, depth_m, wish.oxygen_percent, descent)

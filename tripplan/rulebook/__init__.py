@@ -112,7 +112,7 @@ class RuleBook:
 _BOUNDS = {
     "fraction": (0.0, 1.0),
     "percent": (0.0, 100.0),
-    "bar": (0.0, 2.0),
+    "bar": (0.0, 1.6),  # of oxygen: 1.6 is the most that any code read allows
     "kg/m3": (980.0, 1250.0),
     "m/min": (1.0, 60.0),
     "km/h": (1.0, 200.0),
