@@ -72,7 +72,7 @@ def test_a_centres_own_rules_count(capsys, tmp_path):
 
 def test_a_centre_may_raise_the_pressure_to_surface_with(capsys, tmp_path):
     file = tmp_path / "rules.toml"
-    file.write_text('[gas.shared_surface_with_bar]\nvalue = 60.0\nreason = "house"\n', encoding="utf-8")
+    file.write_text('[gas.shared_surface_with_bar]\nvalue = 20.0\nreason = "house"\n', encoding="utf-8")
     _, plain = answer(capsys)
     _, own = answer(capsys, "--rules", str(file))
     assert own["minimum_gas_bar"] == plain["minimum_gas_bar"] + 10

@@ -94,6 +94,29 @@ _ALL = (
         "constants read in independent transcriptions; critical points of nitrogen (Span and others, 2000) and oxygen "
         "(Schmidt and Wagner, 1985); checked against a reference equation of state for mixtures",
     ),
+    _s(
+        "FLYING_2002",
+        "Flying after recreational diving: workshop consensus of May 2002",
+        "verified",
+        "12 h on the organiser's results page, 18 h in two secondary quotations; no number after dives with stops",
+    ),
+    _s(
+        "FAA_AIM",
+        "US Federal Aviation Administration, Aeronautical Information Manual, 8-1-2",
+        "verified",
+        "secondary summaries",
+    ),
+    _s(
+        "NOAA_OXYGEN",
+        "NOAA Diving Manual, limits for normal oxygen exposures",
+        "from memory",
+        "8 of the 22 values verified in secondary copies; the table says which",
+    ),
+    _s(
+        "GAS_DENSITY",
+        "G. Anthony and S. Mitchell, Respiratory physiology of rebreather diving (2016): density of breathed gas",
+        "from memory",
+    ),
     _s("PHYSICS", "Physics of gases and liquids", "computed"),
 )
 

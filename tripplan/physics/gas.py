@@ -426,7 +426,7 @@ class GasPlan:
     needed_l: float  # way out and bottom, and reserve_l
     reserve_l: float  # in the cylinder when the bottom is left
     fill_in_water_bar: float  # what the gauge shows once the cylinder is as cold as the water
-    minimum_gas_bar: int | None  # None: no fill of this cylinder is enough
+    minimum_gas_bar: int | None  # to leave the bottom at, for two sharing or for the own way; None: no fill is enough
     turn_bar: int | None  # None: nothing to go out with
     longest_min: int  # bottom time at this depth for which this gas is enough
     parts: tuple[Part, ...]  # one diver's dive
@@ -481,6 +481,7 @@ def gas_plan(
     else:
         shared_l = _held_l(minimum_bar, cylinder, surroundings, rules)
     reserve_l = max(own_l, shared_l)
+    leave_bar = None if minimum_bar is None else _gauge_bar(reserve_l, cylinder, surroundings, rules)
     needed_l = _total_l(parts, "swim out", "descent", "bottom") + reserve_l
     start_l = contents.counted_l - _total_l(parts, "swim out")
     turn = turn_bar(start_l, reserve_l, cylinder, surroundings, rules)
@@ -502,7 +503,7 @@ def gas_plan(
         needed_l=needed_l,
         reserve_l=reserve_l,
         fill_in_water_bar=fill_in_water_bar,
-        minimum_gas_bar=minimum_bar,
+        minimum_gas_bar=leave_bar,
         turn_bar=turn,
         longest_min=longest_min,
         parts=parts,

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag
 
-from tripplan.errors import BadRecord, Fault
 from tripplan.people.group import KindName
-from tripplan.record import ClockTime, Record, TomlFile, judge, read_toml
+from tripplan.record import ClockTime, Misfit, Record, TomlFile, judge, read_toml
 
 FIRST_DAY, LAST_DAY = date(1901, 1, 1), date(2099, 12, 31)  # the tides are reckoned for these two centuries
+OLDEST_DIVE_DAYS = 31  # an older dive no longer counts: it is there by a slip of the pen, and another may be missing
 
 
 def _day(value: date) -> date:
@@ -24,6 +25,41 @@ def _day(value: date) -> date:
 Day = Annotated[date, AfterValidator(_day)]
 
 
+def _moment(value: object) -> object:
+    if not isinstance(value, datetime):
+        raise ValueError("it must be date, time and offset from UTC without quotes, like 2027-06-11T16:40:00+00:00")
+    if value.tzinfo is None:
+        raise ValueError("it needs its offset from UTC, like 2027-06-11T16:40:00+00:00")
+    return value
+
+
+Moment = Annotated[datetime, BeforeValidator(_moment)]
+
+
+def _line(value: str) -> str:
+    if not value.isprintable():
+        raise ValueError("it holds a character that does not print; write it on one line")
+    return value
+
+
+Line = Annotated[str, AfterValidator(_line)]  # it is printed on the sheets
+Name = Annotated[str, Field(min_length=1)]  # an empty one would pass for "nobody"
+
+
+def _alike(name: str) -> str:
+    """Return a name as names are compared: capitals and spaces do not tell two apart on a beach."""
+    return " ".join(name.split()).casefold()
+
+
+def _doubled(names: Sequence[str], key: str) -> Iterator[Misfit]:
+    """Yield every name of a list that stood in it before."""
+    seen: set[str] = set()
+    for index, name in enumerate(names):
+        if _alike(name) in seen:
+            yield (key, index), f'is "{name}", who stands in the list already; name each person once'
+        seen.add(_alike(name))
+
+
 class DiveWish(Record):
     """One dive of a group as wished; what is left out is chosen by the plan within the limits."""
 
@@ -33,24 +69,29 @@ class DiveWish(Record):
     entry: ClockTime | None = Field(default=None, description='fixed entry, "HH:MM" local')
     oxygen_percent: float = Field(default=21, ge=20.9, le=40, description="oxygen in the gas, 20.9 to 40 per cent")
 
-    @model_validator(mode="after")
-    def _one_time(self) -> DiveWish:
-        if self.entry is not None and self.not_before is not None:
-            raise ValueError("give either entry (fixed) or not_before (earliest), not both")
-        return self
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """Yield a second time of entry."""
+        entry, not_before = parts.get("entry"), parts.get("not_before")
+        if entry is not None and not_before is not None:
+            yield (
+                ("not_before",),
+                f"is {not_before:%H:%M} and entry is {entry:%H:%M}; give either entry (fixed) or not_before "
+                "(earliest), not both",
+            )
 
 
 class GroupWish(Record):
     """A group that dives together."""
 
-    name: str = Field(min_length=1, max_length=40, description="what the group is called")
+    name: Line = Field(min_length=1, max_length=40, description="what the group is called")
     kind: KindName = Field(description="kind of dive")
-    leader: str | None = Field(default=None, description="name of the leader as in the roster")
-    assistants: tuple[str, ...] = ()
-    divers: tuple[str, ...] = Field(min_length=1, description="names as in the roster")
-    place: str | None = Field(default=None, description="place under water, as named in the site file")
-    going_in_by: str | None = Field(default=None, description="way in, as named in the site file")
-    coming_out_by: str | None = Field(default=None, description="way out, as named in the site file")
+    leader: str | None = Field(default=None, min_length=1, description="name of the leader as in the roster")
+    assistants: tuple[Name, ...] = Field(default=(), description="names as in the roster")
+    divers: tuple[Name, ...] = Field(min_length=1, description="names as in the roster")
+    place: str | None = Field(default=None, min_length=1, description="place under water, as named in the site file")
+    going_in_by: str | None = Field(default=None, min_length=1, description="way in, as named in the site file")
+    coming_out_by: str | None = Field(default=None, min_length=1, description="way out, as named in the site file")
     dives: tuple[DiveWish, ...] = Field(min_length=1, max_length=6, description="one to six dives")
 
     @property
@@ -58,29 +99,55 @@ class GroupWish(Record):
         """Leader, assistants and divers, in that order."""
         return ((self.leader,) if self.leader else ()) + self.assistants + self.divers
 
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """Yield everybody who would be in the water twice at once."""
+        first: dict[str, str] = {}
+        if leader := parts.get("leader"):
+            first[_alike(leader)] = "as leader"
+        for key, role in (("assistants", "as assistant"), ("divers", "as diver")):
+            for index, name in enumerate(parts.get(key, ())):
+                before = first.setdefault(_alike(name), f"{role}, item {index + 1}")
+                if before != f"{role}, item {index + 1}":
+                    yield (
+                        (key, index),
+                        f'is "{name}", who stands in the group already, {before}; name each person once',
+                    )
+
 
 class Crew(Record):
     """Who does what ashore."""
 
-    dive_director: str | None = None
-    shore_watch: tuple[str, ...] = ()
-    oxygen_provider: tuple[str, ...] = ()
+    dive_director: str | None = Field(default=None, min_length=1, description="name as in the roster")
+    shore_watch: tuple[Name, ...] = Field(default=(), description="names as in the roster")
+    oxygen_provider: tuple[Name, ...] = Field(default=(), description="names as in the roster")
+
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """Yield everybody who would count twice."""
+        for key in ("shore_watch", "oxygen_provider"):
+            yield from _doubled(parts.get(key, ()), key)
 
 
 class RecentDive(Record):
     """A dive that somebody made before today's plan starts."""
 
-    person: str = Field(min_length=1)
+    person: Name = Field(description="name as in the roster")
     depth_m: float = Field(gt=0, le=100, description="deepest point, metres")
     minutes: int = Field(ge=1, le=1440, description="bottom time, minutes")
-    surfaced: datetime = Field(description="when it ended, like 2027-06-11T16:40:00+00:00")
-    oxygen_percent: float = Field(default=21, ge=20.9, le=40)
+    surfaced: Moment = Field(description="when it ended, like 2027-06-11T16:40:00+00:00")
+    oxygen_percent: float = Field(default=21, ge=20.9, le=40, description="oxygen in the gas, 20.9 to 40 per cent")
 
-    @model_validator(mode="after")
-    def _zoned(self) -> RecentDive:
-        if self.surfaced.tzinfo is None:
-            raise ValueError("surfaced needs its offset from UTC, like 2027-06-11T16:40:00+00:00")
-        return self
+
+def _tables_or_word(value: object) -> str:
+    """Tell which form is meant, so that a fault in one dive is not also blamed on the word that was not written."""
+    return "word" if isinstance(value, str) else "tables"
+
+
+RecentDives = Annotated[
+    Annotated[tuple[RecentDive, ...], Tag("tables")] | Annotated[Literal["none"], Tag("word")],
+    Discriminator(_tables_or_word),
+]
 
 
 class Altitude(Record):
@@ -89,20 +156,64 @@ class Altitude(Record):
     arrived: ClockTime | None = Field(default=None, description='arrival on the day, "HH:MM" local')
     settled: bool = Field(default=False, description="true where everybody lives at this altitude")
 
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """Yield a claim to have settled by somebody who arrives on the day."""
+        if parts.get("settled") and parts.get("arrived") is not None:
+            yield ("settled",), f"is true but arrived is {parts['arrived']:%H:%M}; give one of the two"
+
 
 class Request(Record):
     """One day at one site."""
 
-    title: str = Field(default="", max_length=80)
+    title: Line = Field(default="", max_length=80, description="what the day is called")
     site: str = Field(min_length=1, description="the site's file name without .toml")
-    date: Day
+    date: Day = Field(description="the day of diving")
     crew: Crew = Crew()
     altitude: Altitude = Altitude()
     measured_pressure_bar: float | None = Field(default=None, ge=0.6, le=1.1, description="station pressure, bar")
-    recent_dives: tuple[RecentDive, ...] | Literal["none"] | None = Field(
-        default=None, description='dives made in the days before; "none" where everybody was asked'
+    recent_dives: RecentDives | None = Field(
+        default=None, description='a [[recent_dives]] for each dive of the days before, or "none": everybody was asked'
     )
-    groups: tuple[GroupWish, ...] = Field(min_length=1, description="at least one group")
+    groups: tuple[GroupWish, ...] = Field(min_length=1, description="at least one [[groups]]")
+
+
+class _Written(Request):
+    """A request as written in a file: what can only be a slip of the pen there is refused."""
+
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        first: dict[str, int] = {}
+        for index, group in enumerate(parts.get("groups", ())):
+            before = first.setdefault(_alike(group.name), index)
+            if before != index:
+                yield ("groups", index, "name"), f'is "{group.name}", as groups[{before + 1}] is; names must differ'
+        recent = parts.get("recent_dives")
+        if recent == ():
+            yield ("recent_dives",), 'is an empty list; write "none" where everybody was asked, or leave it out'
+        if isinstance(recent, tuple):
+            yield from _ill_timed(recent, parts.get("date"))
+
+
+def _ill_timed(dives: Sequence[RecentDive], day: date | None) -> Iterator[Misfit]:
+    """Yield every recent dive that cannot have ended when it says: a wrong date would hide gas still in the body."""
+    for index, dive in enumerate(dives):
+        where = ("recent_dives", index, "surfaced")
+        given = f"is {dive.surfaced.isoformat()}"
+        if day is not None and dive.surfaced.date() > day:
+            yield where, f"{given}; it must not be after the day of diving, {day}"
+        elif day is not None and (day - dive.surfaced.date()).days > OLDEST_DIVE_DAYS:
+            yield where, f"{given}; it must be at most {OLDEST_DIVE_DAYS} days before {day}; leave out older dives"
+        for number, other in enumerate(dives):
+            if number == index or _alike(dive.person) != _alike(other.person):
+                continue
+            last = other.surfaced < dive.surfaced or (other.surfaced == dive.surfaced and number < index)
+            if last and dive.surfaced - timedelta(minutes=dive.minutes) < other.surfaced:
+                yield (
+                    where,
+                    f"{given}; {dive.minutes} min before, recent_dives[{number + 1}] of this person had not ended",
+                )
+                break
 
 
 def read_request(path: Path) -> Request:
@@ -112,14 +223,5 @@ def read_request(path: Path) -> Request:
 
 def request_from(file: TomlFile) -> Request:
     """Judge a request already read.  Raises BadRecord with every fault found."""
-    request = judge(file, Request)
-    faults: list[Fault] = []
-    names = [group.name for group in request.groups]
-    for index, group in enumerate(request.groups):
-        if names.index(group.name) != index:
-            faults.append(file.fault(("groups", index, "name"), f'the group name "{group.name}" stands twice'))
-        for name in sorted({n for n in group.everybody if group.everybody.count(n) > 1}):
-            faults.append(file.fault(("groups", index, "divers"), f'"{name}" stands twice in the group "{group.name}"'))
-    if faults:
-        raise BadRecord(tuple(faults))
-    return request
+    found = judge(file, _Written)
+    return Request(**{name: getattr(found, name) for name in Request.model_fields})
