@@ -500,7 +500,7 @@ def test_a_site_without_the_requests_places_is_refused_place_by_place(run):
         ("date = 2026-12-12", "date = 2026-12-12T00:00:00", "date = 2026"),
         ('kind = "guided"', 'kind = "party"', 'kind = "party"'),
         ('not_before = "09:00"', 'not_before = "9 am"', "9 am"),
-        ('not_before = "09:00"', 'not_before = "09:00"\nentry = "10:00"', "[[groups.dives]]"),
+        ('not_before = "09:00"', 'not_before = "09:00"\nentry = "10:00"', 'not_before = "09:00"'),
         ('recent_dives = "none"', "measured_pressure_bar = nan", "nan"),
         ('recent_dives = "none"', "measured_pressure_bar = 2", "measured_pressure_bar"),
         ('name = "Skuas"', 'name = "Terns"', None),

@@ -577,7 +577,7 @@ def _sentence(where: Location, items: list[dict[str, Any]], model: type[BaseMode
 def _accepted(item: dict[str, Any], where: Location, model: type[BaseModel]) -> str:
     """Say what one complaint would have accepted, after "it must be"."""
     kind, given, context = item["type"], item.get("input"), item.get("ctx", {})
-    if bounds := [f"{_BOUND_WORDS[word]} {value:g}" for word, value in context.items() if word in _BOUND_WORDS]:
+    if bounds := [f"{_BOUND_WORDS[word]} {_bound(value)}" for word, value in context.items() if word in _BOUND_WORDS]:
         return ", ".join(bounds)
     if kind in ("is_instance_of", "enum", "literal_error"):
         words = _enum_in(_annotation_at(model, where))
@@ -671,3 +671,8 @@ def _unit_hint(where: Location, model: type[BaseModel]) -> tuple[str, str]:
                 return field, f'write "{field}", in {known_unit}'
             return field, f'the unit here is {known_unit}: convert and write "{field}"'
     return "", ""
+
+
+def _bound(value: Any) -> str:
+    """Return a bound as a reader writes it; a date or a time has no short number form."""
+    return f"{value:g}" if isinstance(value, (int, float)) else str(value)

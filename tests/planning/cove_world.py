@@ -107,6 +107,7 @@ PEOPLE = {
         person("Guide", Level.LEVEL_3),
         person("Helper", Level.LEVEL_3),
         person("Shore", Level.LEVEL_2, oxygen_provider_until=date(2028, 1, 1)),
+        person("Watch", Level.LEVEL_2),
         person("Two", Level.LEVEL_2),
         person("Deux", Level.LEVEL_2),
         person("Dos", Level.LEVEL_2),
@@ -118,7 +119,7 @@ PEOPLE = {
         person("Sixteen", Level.LEVEL_2, born=date(2011, 1, 1)),
     )
 }
-CREW = Crew(dive_director="Chief", shore_watch=("Shore",), oxygen_provider=("Shore",))
+CREW = Crew(dive_director="Chief", shore_watch=("Watch",), oxygen_provider=("Shore",))
 
 
 def world(

@@ -27,6 +27,7 @@ from tripplan.planning.crew import pairs_of
 from tripplan.planning.day import plan_day
 from tripplan.planning.request import Crew
 from tripplan.planning.world import CannotPlan
+from tripplan.rulebook import baseline
 
 SHORT = (wish(5, 20),)
 FIRST = {"kind": "first_experience", "dives": SHORT}
@@ -279,12 +280,19 @@ def test_two_watches_in_two_groups_never_dive_at_once():
 
 def test_pairs_are_neighbours_in_level_with_one_three_where_the_number_is_odd():
     people = [person("A"), person("B", Level.LEVEL_1), person("C"), person("D", Level.LEVEL_1), person("E")]
-    pairs = pairs_of(people)
+    pairs = pairs_of(people, DAY, baseline())
     assert sorted(name for pair in pairs for name in pair) == ["A", "B", "C", "D", "E"]
     assert {len(pair) for pair in pairs} == {2, 3}
     assert set(pairs[0]) == {"B", "D"}
-    assert pairs_of([person("A")]) == (("A",),)
-    assert pairs_of([]) == ()
+    assert pairs_of([person("A")], DAY, baseline()) == (("A",),)
+    assert pairs_of([], DAY, baseline()) == ()
+
+
+def test_a_child_is_paired_with_an_adult_while_there_is_one():
+    child, other = person("Kid", born=date(2015, 1, 1)), person("Bub", born=date(2015, 2, 1))
+    pairs = pairs_of([child, other, person("A"), person("B")], DAY, baseline())
+    assert all(len(set(pair) & {"Kid", "Bub"}) == 1 for pair in pairs)
+    assert set(pairs_of([child, other], DAY, baseline())[0]) == {"Kid", "Bub"}
 
 
 def test_a_request_that_names_what_is_not_known_is_refused_with_every_place():

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import io
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any
 from zoneinfo import ZoneInfo
 
-from tripplan.documents.picture import ACCENT, GRID, INK, cleaned_svg
+from tripplan.documents.picture import ACCENT, GRID, INK, cleaned_svg, drawing
 from tripplan.documents.words import clock, date_words, height
 from tripplan.environment.tide import Tide, TurningPoint, minutes_utc
 
@@ -28,7 +27,6 @@ def tide_picture(name: str, tide: Tide, timezone: str, day: date, *, narrow: boo
     narrow -- for a phone: taller, fewer hours marked
     """
     import numpy as np
-    from matplotlib import rc_context
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
@@ -37,14 +35,7 @@ def tide_picture(name: str, tide: Tide, timezone: str, day: date, *, narrow: boo
     heights = tide.heights_m(times)
     events = tide_events(tide, timezone, day)
     font_pt = 10.5 if narrow else 9.5
-    settings: dict[Any, Any] = {
-        "svg.fonttype": "none",
-        "svg.hashsalt": f"{name}{day}{narrow}",
-        "font.size": font_pt,
-        "font.family": "DejaVu Sans",
-        "axes.edgecolor": INK,
-    }
-    with rc_context(settings):
+    with drawing(font_pt, f"{name}{day}{narrow}"):
         figure = Figure(figsize=(4.7, 3.4) if narrow else (10.0, 3.0), facecolor="none")
         FigureCanvasSVG(figure)
         panel = figure.add_subplot()

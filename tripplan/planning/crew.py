@@ -394,12 +394,53 @@ def check_oxygen_provider(person: Person, on: date, rules: RuleBook) -> Check:
     return Check("oxygen-qualified", outcome, sentence, warning.key, found, 0, "days", person.name)
 
 
-def pairs_of(divers: Sequence[Person]) -> tuple[tuple[str, ...], ...]:
-    """Propose buddy pairs, one three where the number is odd: neighbours in level, then in age."""
-    ordered = [person.name for person in sorted(divers, key=lambda p: (p.level.rank, -p.born.toordinal()))]
-    if len(ordered) < 2:
-        return (tuple(ordered),) if ordered else ()
-    pairs = [tuple(ordered[i : i + 2]) for i in range(0, len(ordered) - 1, 2)]
-    if len(ordered) % 2:
-        pairs[-1] = (*pairs[-1], ordered[-1])
+def pairs_of(divers: Sequence[Person], on: date, rules: RuleBook) -> tuple[tuple[str, ...], ...]:
+    """Propose buddy pairs, one three where the number is odd: neighbours in level, then in age.
+
+    A child is paired with an adult as long as there is one to pair with.
+    """
+    ordered = sorted(divers, key=lambda p: (p.level.rank, -p.born.toordinal()))
+    children = children_of(ordered, on, rules)
+    grown = [person for person in ordered if person not in children]
+    mixed = list(zip(children, grown, strict=False))
+    rest = [*children[len(mixed) :], *grown[len(mixed) :]]
+    pairs = [tuple(person.name for person in pair) for pair in mixed]
+    pairs += [tuple(person.name for person in rest[i : i + 2]) for i in range(0, len(rest) - 1, 2)]
+    if len(rest) % 2:
+        last = rest[-1].name
+        pairs = [*pairs[:-1], (*pairs[-1], last)] if pairs else [(last,)]
     return tuple(pairs)
+
+
+def check_ashore(crew: Crew, in_water: Mapping[str, Sequence[str]], rules: RuleBook) -> Iterator[Check]:
+    """Say where one person cannot do two things at once.
+
+    in_water -- the dives that each person is on, in words
+    """
+    director = crew.dive_director
+    if director and in_water.get(director):
+        yield Check(
+            rule="director-ashore",
+            outcome=Outcome.CAUTION,
+            sentence=(
+                f"{director} directs the dives and is in the water on {', '.join(in_water[director])}: "
+                "name who answers ashore meanwhile and starts the call-out."
+            ),
+            source="FR_SPORTS_CODE",
+            subject=director,
+        )
+    people = {*crew.shore_watch, *crew.oxygen_provider}
+    needed = rules.value("crew.shore_watch_fewest") + rules.value("crew.oxygen_provider_ashore_fewest")
+    if people and len(people) < needed:
+        yield Check(
+            rule="two-ashore",
+            outcome=Outcome.CAUTION,
+            sentence=(
+                f"{', '.join(sorted(people))} watches the water and gives oxygen: while one is done the other is not. "
+                "Name somebody more ashore."
+            ),
+            source="crew.oxygen_provider_ashore_fewest",
+            found=len(people),
+            limit=needed,
+            unit="people",
+        )

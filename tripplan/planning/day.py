@@ -26,7 +26,7 @@ from tripplan.people.group import Kind
 from tripplan.people.person import Person
 from tripplan.physics.no_stop import NoStop, Surroundings, handbook_group_after
 from tripplan.planning.briefing import briefing_lines, observations
-from tripplan.planning.crew import check_crew, check_group, children_of, pairs_of
+from tripplan.planning.crew import check_ashore, check_crew, check_group, children_of, pairs_of
 from tripplan.planning.help import emergency_of
 from tripplan.planning.limits import (
     deepest_for,
@@ -47,7 +47,7 @@ from tripplan.planning.plan import (
     UsableWindow,
     WhatIf,
 )
-from tripplan.planning.request import DiveWish, GroupWish, Request
+from tripplan.planning.request import DiveWish, GroupWish, RecentDive, Request
 from tripplan.planning.timing import (
     Done,
     Ledger,
@@ -356,7 +356,13 @@ def _check_recent(request: Request) -> list[Check]:
                 "OSHA_T",
             )
         ]
-    return [Check("recent-dives-known", Outcome.OK, "Dives of the days before were asked for.", "OSHA_T")]
+    checks = [Check("recent-dives-known", Outcome.OK, "Dives of the days before were asked for.", "OSHA_T")]
+    if isinstance(request.recent_dives, tuple):
+        names = {dive.person: None for dive in request.recent_dives if dive.altitude_m is None}
+        if names:
+            sentence = f"The altitude of earlier dives is not written down ({', '.join(names)}): taken as today's."
+            checks.append(Check("recent-altitude-known", Outcome.CAUTION, sentence, "NAVY_RULES"))
+    return checks
 
 
 def _check_cold(site: Site, request: Request, world: World) -> list[Check]:
@@ -399,6 +405,11 @@ def _plan_dives(
                 dives.append(dive)
                 checks.extend(found)
     checks.extend(_check_counts(request, world))
+    wet: dict[str, list[str]] = {}
+    for dive in dives:
+        for person in dive.people:
+            wet.setdefault(person.name, []).append(f"{dive.group}, dive {dive.number}")
+    checks.extend(check_ashore(request.crew, wet, world.rules))
     dives.sort(key=lambda dive: math.inf if dive.entry is None else dive.entry.timestamp())
     return tuple(dives), checks
 
@@ -416,9 +427,27 @@ def _open_ledger(request: Request, world: World, setting: Setting) -> Ledger:
             surfaced = minute_of(dive.surfaced, setting.grid.start)
             descent = surfaced - ascent_min(dive.depth_m, world.rules) - dive.minutes
             ledger.done.setdefault(dive.person, []).append(
-                Done(dive.depth_m, dive.minutes, descent, surfaced, surfaced, dive.oxygen_percent)
+                Done(
+                    dive.depth_m,
+                    dive.minutes,
+                    descent,
+                    surfaced,
+                    surfaced,
+                    dive.oxygen_percent,
+                    _elsewhere(dive, setting, world),
+                )
             )
     return ledger
+
+
+def _elsewhere(dive: RecentDive, setting: Setting, world: World) -> Surroundings | None:
+    """Return the water of an earlier dive: its own height where that is known, else today's or the sea's, if heavier.
+
+    Its density is not known: taken as the sea's, against the diver.
+    """
+    if dive.altitude_m is None or dive.altitude_m == setting.surroundings.altitude_m:
+        return None
+    return Surroundings(dive.altitude_m, world.rules.value("water.sea_density_kg_m3"), "sea")
 
 
 def _plan_dive(
@@ -507,7 +536,7 @@ def _plan_dive(
         leader=group.leader,
         assistants=group.assistants,
         divers=group.divers,
-        pairs=pairs_of([world.people[name] for name in group.divers]),
+        pairs=pairs_of([world.people[name] for name in group.divers], request.date, rules),
         entry=grid.at(slot.entry),
         descent=grid.at(descent),
         exit=grid.at(out),

@@ -136,6 +136,9 @@ class RecentDive(Record):
     depth_m: float = Field(gt=0, le=100, description="deepest point, metres")
     minutes: int = Field(ge=1, le=1440, description="bottom time, minutes")
     surfaced: Moment = Field(description="when it ended, like 2027-06-11T16:40:00+00:00")
+    altitude_m: float | None = Field(
+        default=None, ge=-430, le=3048, description="height of that water above sea level, metres; unknown: left out"
+    )
     oxygen_percent: float = Field(default=21, ge=20.9, le=40, description="oxygen in the gas, 20.9 to 40 per cent")
 
 

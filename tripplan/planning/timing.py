@@ -31,6 +31,7 @@ class Done:
     surfaced: float
     out: float
     oxygen_percent: float
+    surroundings: Surroundings | None = None  # None: those of today's site
 
 
 @dataclass
@@ -56,6 +57,7 @@ class Ledger:
                 # More than a week counts as a week: the shorter interval is the cautious one.
                 interval_after_min=min(max(math.floor(next_start - dive.surfaced), 0), int(LONGEST_INTERVAL_MIN)),
                 oxygen_percent=dive.oxygen_percent,
+                surroundings=dive.surroundings,
             )
             for dive, next_start in zip(dives, starts, strict=True)
         )
