@@ -26,6 +26,9 @@ class Person(Record):
     guardian_consent: bool = Field(default=False, description="true where a guardian signed, for a minor")
     oxygen_provider_until: date | None = Field(default=None, description="oxygen first-aid qualification expires")
     first_aid_until: date | None = Field(default=None, description="first-aid qualification expires")
+    gas_rate_l_min: float | None = Field(
+        default=None, ge=5, le=60, description="usual consumption at the surface, litres a minute; leave out if unknown"
+    )
     nitrox: bool = Field(default=False, description="whether qualified for nitrox")
     language: str = Field(default="", description="language of the briefing, where not the centre's")
     notes: str = ""

@@ -27,6 +27,7 @@ from tripplan.people.person import Person
 from tripplan.physics.no_stop import NoStop, Surroundings, handbook_group_after
 from tripplan.planning.briefing import briefing_lines, observations
 from tripplan.planning.crew import check_ashore, check_crew, check_group, children_of, pairs_of
+from tripplan.planning.gas_need import GroupGas, check_gas, cylinder_of, dive_gas, group_gas
 from tripplan.planning.help import emergency_of
 from tripplan.planning.limits import (
     deepest_for,
@@ -473,7 +474,19 @@ def _plan_dive(
     depth_m = math.floor(round(depth_m * 10, 6)) / 10
     if wish.depth_m is None:
         depth_m = min(depth_m, _depth_for_time(wish, int(cap), depth_m, group, held, ledger, rules.value))
-    if depth_m > 0:
+    cylinder = cylinder_of(group, wish, water_c)
+
+    def gas_for(minutes: int) -> GroupGas | None:
+        if cylinder is None or depth_m <= 0:
+            return None
+        return group_gas(people, cylinder, depth_m, minutes, place.swim_min, setting.surroundings, rules)
+
+    gas = gas_for(max(min(int(cap), wish.minutes or int(cap)), 1))
+    if gas is not None:
+        cap = min(cap, float(gas.longest_min))
+    if gas is not None and gas.longest_min < 1:
+        slot = Slot(None, reasons=(gas.candidate.sentence,))
+    elif depth_m > 0:
         slot = find_slot(group, wish, depth_m, int(cap), place, site, held.window, ledger, request, world.people, rules)
     elif fixed_m > 0:
         slot = Slot(None, reasons=("the no-stop limits leave no time at any depth",))
@@ -485,6 +498,7 @@ def _plan_dive(
         reasons = [reason.rstrip(".") for reason in slot.reasons] or ["no reason found"]
         sentence = f"{subject}: no minute of the day works. {'; '.join(reasons)}."
         checks.append(Check("entry-possible", Outcome.STOP, sentence, "SITE_FILE", subject=subject))
+        checks.extend(check_gas(subject, gas))
         checks.extend(_day_already_spent(subject, people, held, wish, ledger))
         return _unplaced(held, number, wish, setting, contest_with(None), depth_m), checks
 
@@ -501,7 +515,11 @@ def _plan_dive(
         "NAVY_7",
     )
     contest = contest_with(no_stop)
-    time = time_contest(limits, kind, children, water_c, slot.window_bottom_min, depth_m, rules)
+    gas = gas_for(slot.bottom_min)
+    checks.extend(check_gas(subject, gas))
+    time = time_contest(
+        limits, kind, children, water_c, slot.window_bottom_min, depth_m, rules, gas.candidate if gas else None
+    )
     intervals = [
         descent - ledger.ready_at(person.name)[0] for person in people if ledger.ready_at(person.name)[0] > -math.inf
     ]
@@ -561,6 +579,7 @@ def _plan_dive(
             for person, limit in limits
         ),
         moved_because="; ".join(slot.reasons),
+        gas=dive_gas(gas) if gas else None,
     )
     for person in people:
         ledger.done.setdefault(person.name, []).append(

@@ -153,6 +153,7 @@ def time_contest(
     window_min: int | None,
     depth_m: float,
     rules: RuleBook,
+    gas: Candidate | None = None,
 ) -> Contest:
     """Return every candidate for the longest bottom time of a dive, minutes.
 
@@ -160,6 +161,7 @@ def time_contest(
     children   -- those of them below the age of the children's rules
     water_c    -- usual temperature of the water this month; None: not known
     window_min -- bottom time that the window leaves; None: no window
+    gas -- what the cylinders allow, where they are known
     """
     candidates: list[Candidate] = []
     for name in ("handbook", "model"):
@@ -191,6 +193,8 @@ def time_contest(
         candidates.append(
             Candidate("window", float(window_min), f"the window leaves {window_min} min at the bottom", "SITE_FILE")
         )
+    if gas is not None:
+        candidates.append(gas)
     return Contest("longest bottom time", "min", tuple(candidates))
 
 

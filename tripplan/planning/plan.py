@@ -64,6 +64,20 @@ class PersonDive:
 
 
 @dataclass(frozen=True)
+class DiveGas:
+    """The gas of a group's dive: each diver's own cylinder, full at the start; the strictest figures of the group."""
+
+    cylinder_l: float
+    fill_bar: float  # on the gauge, in the water
+    binds: str  # whose gas ends the dive first
+    contents_l: float  # what is counted on, free litres
+    needed_l: float  # with the reserve, of whoever needs most
+    minimum_gas_bar: int | None  # leave the bottom at this; None: no fill of this cylinder is enough
+    turn_bar: int | None  # turn back at this; None: nothing to go out with
+    longest_min: int  # bottom time for which everybody's gas is enough
+
+
+@dataclass(frozen=True)
 class DivePlan:
     """One dive of one group, timed and limited."""
 
@@ -100,6 +114,7 @@ class DivePlan:
     tide_exit_m: float | None
     people: tuple[PersonDive, ...]
     moved_because: str = ""  # why it starts later than asked
+    gas: DiveGas | None = None  # None: the cylinders are not known
 
 
 @dataclass(frozen=True)

@@ -92,6 +92,10 @@ class GroupWish(Record):
     place: str | None = Field(default=None, min_length=1, description="place under water, as named in the site file")
     going_in_by: str | None = Field(default=None, min_length=1, description="way in, as named in the site file")
     coming_out_by: str | None = Field(default=None, min_length=1, description="way out, as named in the site file")
+    cylinder_l: float | None = Field(default=None, ge=1, le=40, description="each diver's cylinder, litres of water")
+    fill_bar: float | None = Field(
+        default=None, ge=1, le=350, description="fill of each cylinder, bar on the gauge once as cold as the water"
+    )
     dives: tuple[DiveWish, ...] = Field(min_length=1, max_length=6, description="one to six dives")
 
     @property
