@@ -144,6 +144,8 @@ def group(*divers: str, **more: Any) -> GroupWish:
         "kind": "guided",
         "leader": "Guide",
         "divers": divers or ("Two", "Deux"),
+        "cylinder_l": 18.0,
+        "fill_bar": 230.0,
         "dives": (DiveWish(),),
     }
     whole.update(more)

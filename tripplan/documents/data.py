@@ -69,6 +69,7 @@ def plan_json(plan: DayPlan) -> dict[str, Any]:
         "flag_rule": plan.flag_rule,
         "rules_here": plan.rules_here,
         "attribution": list(plan.attribution),
+        "after": [_plain(one) for one in plan.after],
     }
 
 

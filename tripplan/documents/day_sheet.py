@@ -15,6 +15,7 @@ from tripplan.documents.picture import day_picture, day_table
 from tripplan.documents.words import (
     CAUTION_LINE,
     DEMONSTRATION,
+    after_words,
     bearing,
     binding_words,
     clock,
@@ -26,6 +27,7 @@ from tripplan.documents.words import (
     distance,
     dive_name,
     duration,
+    gas_words,
     gauge_words,
     grouped,
     height,
@@ -229,7 +231,7 @@ def _dive(plan: DayPlan, dive: DivePlan) -> dict[str, Any]:
     ]
     if timed:
         rows.append(["Gauge at most", gauge_words(dive)])
-        rows.append(["Gas", f"{dive.oxygen_percent:g} % oxygen"])
+        rows.append(["Gas", gas_words(dive)])
         rows.append(["Interval", interval_words(dive)])
         if plan.curve.tide_m:
             rows.append(["Tide", f"{height(dive.tide_entry_m)} going in, {height(dive.tide_exit_m)} coming out"])
@@ -279,6 +281,9 @@ def _people(plan: DayPlan) -> list[list[str]]:
                 person.name, [person.name, person.depth_because, f"starts with {person.group_before or 'none'}"]
             )
             row[2] += f"; after {dive_name(dive)}: {person.group_after or 'none'}"
+    for one in plan.after:
+        row = rows.setdefault(one.name, [one.name, "", ""])
+        row[2] += ". " + "; ".join(after_words(stage, plan.date) for stage in one.stages)
     return list(rows.values())
 
 

@@ -15,7 +15,7 @@ from tripplan.check import Candidate, Contest, Outcome
 from tripplan.data_files import data_dir
 from tripplan.documents import words
 from tripplan.documents.picture import day_picture, day_table
-from tripplan.documents.words import clock, date_words, source_words, verdict
+from tripplan.documents.words import after_words, clock, date_words, gas_words, source_words, verdict
 from tripplan.people.group import KINDS
 from tripplan.planning.plan import DayPlan
 from tripplan.rulebook import RuleBook
@@ -39,6 +39,8 @@ def _telephone(number: str) -> str:
 
 
 FILTERS: dict[str, Callable[..., Any]] = {
+    "gas": gas_words,
+    "afterwards": after_words,
     "clock": lambda moment, day=None: clock(moment, day),
     "longdate": date_words,
     "depth": words.depth_down,

@@ -10,6 +10,7 @@ from tripplan.documents.picture import day_table
 from tripplan.documents.words import (
     CAUTION_LINE,
     DEMONSTRATION,
+    after_words,
     binding_words,
     care_words,
     clock,
@@ -21,6 +22,7 @@ from tripplan.documents.words import (
     depth_down,
     dive_name,
     duration,
+    gas_words,
     gauge_words,
     grouped,
     height,
@@ -137,7 +139,7 @@ def _one_dive(page: _Page, plan: DayPlan, dive: DivePlan) -> None:
     page.row("Planned", f"{depth_down(dive.depth_m)}, {duration(dive.bottom_time_min)} at the bottom")
     if dive.entry is not None:
         page.row("Gauge at most", gauge_words(dive))
-        page.row("Gas", f"{dive.oxygen_percent:g} % oxygen")
+        page.row("Gas", gas_words(dive))
         page.row("Interval", interval_words(dive))
         if plan.curve.tide_m:
             page.row("Tide", f"{height(dive.tide_entry_m)} going in, {height(dive.tide_exit_m)} coming out")
@@ -184,6 +186,10 @@ def _everything_else(page: _Page, plan: DayPlan) -> None:
             page.item(f"{check.sentence} Source: {source_words(check.source, rules)}", f"{mark} ")
     for _, found in grouped(passed):
         page.item(f"{' '.join(check.sentence for check in found)} Source: {_sources(found, plan)}", "ok ")
+    page.heading("After the last dive")
+    for person in plan.after:
+        said = "; ".join(after_words(stage, plan.date) for stage in person.stages) or "no time can be given"
+        page.item(f"{person.name}, up at {clock(person.surfaced, plan.date)}: {said}", "")
     page.heading("The centre's own rules")
     for rule in plan.overrides:
         page.item(override_words(rule))

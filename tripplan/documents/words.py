@@ -11,7 +11,17 @@ from datetime import date, datetime
 
 from tripplan.check import Check, Contest, Outcome
 from tripplan.people.level import Level
-from tripplan.planning.plan import CareLine, Closure, ContactLine, DayPlan, DivePlan, PersonDive, Span, UsableWindow
+from tripplan.planning.plan import (
+    AfterStage,
+    CareLine,
+    Closure,
+    ContactLine,
+    DayPlan,
+    DivePlan,
+    PersonDive,
+    Span,
+    UsableWindow,
+)
 from tripplan.rulebook import Rule, RuleBook, baseline
 from tripplan.sources import SOURCES
 
@@ -366,3 +376,36 @@ def grouped(checks: Iterable[Check]) -> tuple[tuple[str, tuple[Check, ...]], ...
     for check in checks:
         by_rule.setdefault(check.rule, []).append(check)
     return tuple((rule, tuple(found)) for rule, found in by_rule.items())
+
+
+# ---- gas, and what comes after ----
+
+
+def gas_words(dive: DivePlan) -> str:
+    """Return the gas of a dive: mix, cylinder, when to turn, when to leave the bottom and whose gas binds."""
+    mix = "air" if dive.oxygen_percent <= 21 else f"{dive.oxygen_percent:g} % oxygen"
+    gas = dive.gas
+    if gas is None:
+        return f"{mix}; cylinders not known: no turn pressure, no minimum gas"
+    turn = "not enough to go out with" if gas.turn_bar is None else f"turn at {gas.turn_bar} bar"
+    leave = (
+        "no fill is enough to leave the bottom with"
+        if gas.minimum_gas_bar is None
+        else f"leave the bottom at {gas.minimum_gas_bar} bar"
+    )
+    return (
+        f"{mix}, {gas.cylinder_l:g} l at {gas.fill_bar:g} bar each: {turn}, {leave}; "
+        f"lasts {gas.longest_min} min ({gas.binds})"
+    )
+
+
+def after_words(stage: AfterStage, day: date) -> str:
+    """Return when somebody may climb one height of the way home."""
+    height_words = "" if stage.height_m is None else f", {stage.height_m:g} m"
+    name = f"{stage.name} ({stage.kind_words}{height_words})"
+    if stage.earliest is None:
+        return f"{name}: no time can be given"
+    if stage.wait_min == 0:
+        return f"{name}: no wait"
+    late = math.ceil(stage.earliest.timestamp() / 60) * 60  # never a minute early
+    return f"{name}: from {clock(datetime.fromtimestamp(late, tz=stage.earliest.tzinfo), day)}"

@@ -24,7 +24,9 @@ from tripplan.environment.tide import HarmonicTide, SecondaryTide, Tide
 from tripplan.errors import OutOfRange
 from tripplan.people.group import Kind
 from tripplan.people.person import Person
+from tripplan.physics.exposure import check_gas_density
 from tripplan.physics.no_stop import NoStop, Surroundings, handbook_group_after
+from tripplan.planning.after import after_dives
 from tripplan.planning.briefing import briefing_lines, observations
 from tripplan.planning.crew import check_ashore, check_crew, check_group, children_of, pairs_of
 from tripplan.planning.gas_need import GroupGas, check_gas, cylinder_of, dive_gas, group_gas
@@ -118,12 +120,15 @@ def plan_day(request: Request, world: World) -> DayPlan:
     checks: list[Check] = []
     for held in groups:
         checks.append(_check_place(held, site))
-    dives, dive_checks = _plan_dives(request, world, setting, groups)
+    dives, dive_checks, ledger = _plan_dives(request, world, setting, groups)
+    divers = dict.fromkeys(name for group in request.groups for name in group.everybody)
+    after, after_checks = after_dives(request, tuple(divers), ledger, setting.grid, rules)
     checks.extend(_check_site(site, request, world, setting))
     checks.extend(check_crew(request.crew, world.people, request.date, rules))
     for held in groups:
         checks.extend(check_group(held.group, site, world.people, request.date, rules))
     checks.extend(dive_checks)
+    checks.extend(after_checks)
     checks.extend(_check_recent(request))
     checks.extend(_check_cold(site, request, world))
     checks.extend(check_emergency(site, request.date, rules))
@@ -176,6 +181,7 @@ def plan_day(request: Request, world: World) -> DayPlan:
         hazards=tuple((hazard.what, hazard.control) for hazard in site.hazards),
         briefing=briefing_lines(site, dives, rules, high=site.elevation_m >= rules.value("altitude.corrected_from_m")),
         flag_rule=site.flag_rule,
+        after=after,
         rules_here="; ".join(part for part in (world.code_of_practice, site.rules_here) if part),
     )
 
@@ -394,7 +400,7 @@ def _check_cold(site: Site, request: Request, world: World) -> list[Check]:
 
 def _plan_dives(
     request: Request, world: World, setting: Setting, groups: Sequence[GroupSetting]
-) -> tuple[tuple[DivePlan, ...], list[Check]]:
+) -> tuple[tuple[DivePlan, ...], list[Check], Ledger]:
     """Time every group's first dive, then every second one, and so on: each sees what the day already holds."""
     ledger = _open_ledger(request, world, setting)
     dives: list[DivePlan] = []
@@ -412,7 +418,7 @@ def _plan_dives(
             wet.setdefault(person.name, []).append(f"{dive.group}, dive {dive.number}")
     checks.extend(check_ashore(request.crew, wet, world.rules))
     dives.sort(key=lambda dive: math.inf if dive.entry is None else dive.entry.timestamp())
-    return tuple(dives), checks
+    return tuple(dives), checks, ledger
 
 
 def _open_ledger(request: Request, world: World, setting: Setting) -> Ledger:
@@ -517,6 +523,8 @@ def _plan_dive(
     contest = contest_with(no_stop)
     gas = gas_for(slot.bottom_min)
     checks.extend(check_gas(subject, gas))
+    density = check_gas_density(depth_m, setting.surroundings, rules, wish.oxygen_percent)
+    checks.append(replace(density, sentence=f"{subject}: {density.sentence}", subject=subject))
     time = time_contest(
         limits, kind, children, water_c, slot.window_bottom_min, depth_m, rules, gas.candidate if gas else None
     )

@@ -118,6 +118,30 @@ class DivePlan:
 
 
 @dataclass(frozen=True)
+class AfterStage:
+    """One height on the way home, and when somebody may climb it."""
+
+    name: str
+    kind_words: str  # "by road", "by airliner"
+    height_m: float | None  # None: not known
+    wait_min: int | None  # after surfacing; None: cannot be given, a check says why
+    earliest: datetime | None
+    because: str  # the rule that asks for the longest wait
+    source: str
+
+
+@dataclass(frozen=True)
+class AfterDive:
+    """What one person takes home from the day."""
+
+    name: str
+    surfaced: datetime  # from the last dive
+    stages: tuple[AfterStage, ...]
+    oxygen_single_share: float | None  # of the published limit; 1 is all of it; None: beyond the table
+    oxygen_daily_share: float | None
+
+
+@dataclass(frozen=True)
 class TideEvent:
     """A high or low water of the day at the site."""
 
@@ -265,6 +289,7 @@ class DayPlan:
     flag_rule: str
     rules_here: str  # code or by-law that holds
     attribution: tuple[str, ...] = ()
+    after: tuple[AfterDive, ...] = ()  # when each person may drive up or fly
 
     @property
     def stops(self) -> tuple[Check, ...]:

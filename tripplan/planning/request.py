@@ -170,6 +170,17 @@ class Altitude(Record):
             yield ("settled",), f"is true but arrived is {parts['arrived']:%H:%M}; give one of the two"
 
 
+class HomeStage(Record):
+    """One height on the way home: a pass, a home in the hills, a flight."""
+
+    name: Line = Field(min_length=1, max_length=40, description="what it is called")
+    kind: Literal["road", "aircraft", "airliner"] = Field(description="how it is climbed")
+    height_m: float | None = Field(
+        default=None, ge=-430, le=13_000, description="height of the road or flight, metres; unknown: left out"
+    )
+    leaves: ClockTime | None = Field(default=None, description='planned start, "HH:MM" local, on the day of the dives')
+
+
 class Request(Record):
     """One day at one site."""
 
@@ -182,6 +193,7 @@ class Request(Record):
     recent_dives: RecentDives | None = Field(
         default=None, description='a [[recent_dives]] for each dive of the days before, or "none": everybody was asked'
     )
+    way_home: tuple[HomeStage, ...] = Field(default=(), max_length=8, description="heights on the way home")
     groups: tuple[GroupWish, ...] = Field(min_length=1, description="at least one [[groups]]")
 
 

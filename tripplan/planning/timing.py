@@ -209,7 +209,10 @@ def _slot_among(
     """Return the first of some minutes with the wished time, else the one that leaves the most, else the reasons."""
     grid = window.grid
     wanted = min(fixed_limit_min(wish, cap_min, rules), cap_min)
-    shortest = max(min(int(rules.value("dive.shortest_min")), wanted), 1)
+    worth_it = int(rules.value("dive.shortest_min"))
+    shortest = max(worth_it if wish.minutes is None else min(worth_it, wish.minutes), 1)
+    if cap_min < shortest:
+        return Slot(None, reasons=(f"gas, cold or house rules leave {cap_min} min, and {shortest} min are the least",))
     window_end = np.zeros(grid.minutes, dtype=int)
     for first, end in runs(~window.closed("water")):
         window_end[first:end] = end
