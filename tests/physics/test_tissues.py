@@ -49,6 +49,39 @@ def test_the_closed_form_agrees_with_a_numerical_integration_of_a_random_day(num
     assert state == pytest.approx(numerical, abs=1e-6)
 
 
+# The same with scipy's eighth-order Runge-Kutta, a thousand days of 16 compartments integrated side by side: four dives
+# of three levels a day, each day with its own pressures, minutes and gases. Time runs from 0 to 1 in every segment.
+def test_the_closed_form_agrees_with_a_numerical_integration_of_a_thousand_random_multi_level_days():
+    random = np.random.default_rng(16)
+    days = 1000
+    surface_bar = random.uniform(0.7, 1.05, (days, 1))
+    levels_bar = surface_bar + 0.1 * random.uniform(3, 40, (days, 12))
+    # each dive: surface, a slope and a stay at each of three levels, the surface, a pause there
+    places = [surface_bar[:, 0]]
+    for dive in range(4):
+        for level in range(3):
+            places += [levels_bar[:, 3 * dive + level]] * 2
+        places += [surface_bar[:, 0]] * 2
+    states = tissues.saturated(surface_bar[:, 0])
+    numerical = np.repeat((surface_bar - 0.0627) * 0.79, 16, axis=1)
+    worst_bar = 0.0
+    for number, (start_bar, end_bar) in enumerate(pairwise(places)):
+        pause = number % 8 == 7
+        minutes = random.uniform(10, 240, days) if pause else random.uniform(0.5, 30, days)
+        nitrogen = np.full(days, 0.79) if pause else random.choice([0.79, 0.68, 0.64], days)
+        states = tissues.after_segment(states, start_bar, end_bar, minutes, nitrogen)
+
+        def slope(t, p, start_bar=start_bar, end_bar=end_bar, minutes=minutes, nitrogen=nitrogen):
+            inspired = (start_bar + (end_bar - start_bar) * t - 0.0627) * nitrogen
+            return (math.log(2) / HALF_TIMES * minutes[:, None] * (inspired[:, None] - p.reshape(days, 16))).ravel()
+
+        solved = solve_ivp(slope, (0, 1), numerical.ravel(), method="DOP853", rtol=1e-8, atol=1e-10, t_eval=[1.0])
+        numerical = solved.y[:, -1].reshape(days, 16)
+        worst_bar = max(worst_bar, float(np.max(np.abs(states - numerical))))
+    assert number == 31
+    assert worst_bar < 1e-6
+
+
 def test_somebody_settled_stays_settled_and_half_of_a_step_is_taken_up_in_a_half_time():
     rest = tissues.saturated(SEA_BAR)
     assert rest == pytest.approx((1.01325 - 0.0627) * 0.79)

@@ -122,3 +122,56 @@ def test_oxygen_of_the_day_adds_up_over_its_dives():
     twice = told(plan_day(request(group(dives=WISH * 2)), world()), "Two")
     assert once.oxygen_daily_share is not None and twice.oxygen_daily_share is not None
     assert twice.oxygen_daily_share > once.oxygen_daily_share >= 0
+
+
+def test_each_diver_breathes_their_own_mix_and_the_richest_sets_the_depth():
+    """1.4 bar of oxygen: 32 % to 33.3 m in sea water of 1027.2 kg/m3, air to 56.1 m."""
+    people = {**PEOPLE, "Two": PEOPLE["Two"].model_copy(update={"nitrox": True})}
+    wish = group(mixes={"Two": 32.0}, dives=(DiveWish(depth_m=24, minutes=15),))
+    plan = plan_day(request(wish), world(people=people))
+    (dive,) = plan.dives
+    own = {one.name: one for one in dive.people}
+    assert own["Two"].oxygen_percent == 32.0 and own["Deux"].oxygen_percent == 21.0
+    assert own["Two"].no_stop_min > own["Deux"].no_stop_min  # less nitrogen
+    assert dive.time.value <= own["Deux"].no_stop_min
+    gas = next(c for c in dive.depth.candidates if c.name == "gas")
+    assert 33.0 <= gas.value <= 34.0
+    assert not [c for c in plan.stops if c.rule == "nitrox-qualified"]
+    unqualified = plan_day(request(wish), world())
+    assert [c.subject for c in unqualified.stops if c.rule == "nitrox-qualified"] == ["Two"]
+
+
+def test_ascents_of_exercises_are_counted_one_by_one():
+    calm = plan_day(request(group(dives=(DiveWish(ascents=4), DiveWish(ascents=4)))), world())
+    busy = plan_day(request(group(dives=(DiveWish(ascents=4), DiveWish(ascents=5)))), world())
+    assert "ascents-per-day" not in rules_told(calm, Outcome.STOP)
+    assert "ascents-per-day" in rules_told(busy, Outcome.STOP)
+
+
+KNOWN = {
+    "lead_kg": 8.0,
+    "all_on_kg": 110.0,
+    "density_kg_m3": 1027.0,
+    "suit_mm": 7.0,
+    "cylinder_l": 18.0,
+    "fill_bar": 230.0,
+    "height_m": 1.8,
+    "body_kg": 75.0,
+}
+
+
+def test_lead_moves_from_sea_to_fresh_water_and_the_check_in_the_water_goes_with_it():
+    """Archimedes: 110 kg displace 107 l; fresh water of 1000 instead of 1027 kg/m3 carries 2.9 kg less."""
+    from tripplan.people.person import Weighting
+
+    weighted = {**PEOPLE, "Two": PEOPLE["Two"].model_copy(update={"weighting": Weighting(**KNOWN)})}
+    lake = site(water={"kind": "fresh", "temperature_c": (8.0,) * 12}, tide={"none_because": "a lake"})
+    plan = plan_day(request(group(suit_mm=7.0, dives=WISH)), world(lake, weighted))
+    (line,) = plan.lead
+    assert line.name == "Two" and line.change_kg is not None
+    assert -3.6 <= line.change_kg <= -2.8  # lead itself is carried a little less too
+    assert "eye level" in line.check_words
+    unknown = plan_day(request(group(dives=WISH)), world(lake, weighted))
+    assert unknown.lead[0].change_kg is None
+    assert "lead-unknown" in rules_told(unknown, Outcome.CAUTION)
+    assert plan_day(request(group(dives=WISH)), world()).lead == ()

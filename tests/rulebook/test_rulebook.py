@@ -25,7 +25,13 @@ ENDINGS = {"m": "_m", "min": "_min", "h": "_h", "days": "_days", "years": "_year
            "percent": "_percent", "kg/m3": "_kg_m3", "m/min": "_m_min", "km/h": "_km_h", "C": "_c", "level": "_level",
            "Beaufort": "_beaufort", "l/min": "_l_min", "kg/l": "_kg_l", "g/l": "_g_l", "bar on the gauge": "_bar",
            }  # fmt: skip
-COUNTED = ("fraction", "divers", "people", "dives")  # the name itself says what is counted: ratio.guided_per_leader
+COUNTED = (
+    "fraction",
+    "divers",
+    "people",
+    "dives",
+    "ascents",
+)  # the name itself says what is counted: ratio.guided_per_leader
 
 
 @pytest.mark.parametrize("key", RULES)
@@ -107,7 +113,9 @@ def lawful(key: str) -> st.SearchStrategy[float]:
     """Return values that a rule may take: near the baseline's own, in its kind of number."""
     now = RULES[key].value
     if now == round(now):
-        return st.integers(max(int(now), 1), int(now) + 1).map(float) if RULES[key].unit != "level" else st.just(now)
+        if RULES[key].unit in ("level", "fraction"):  # nothing lies above the highest level, or above the whole
+            return st.just(now)
+        return st.integers(max(int(now), 1), int(now) + 1).map(float)
     return st.floats(now, now * 1.01)
 
 

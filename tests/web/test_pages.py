@@ -18,6 +18,7 @@ PAGES = (
     f"/plan?{PLAN}",
     "/plan?site=lake-orrin&date=2026-11-29&group=Dippers&arrived=08:30",
     "/plan?site=the-gut&date=2026-12-05&group=Limpets",
+    "/limits?depth=18&altitude=1640",
     "/requests",
     "/sites",
     "/sites/stair-ledge",

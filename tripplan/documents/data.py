@@ -70,6 +70,8 @@ def plan_json(plan: DayPlan) -> dict[str, Any]:
         "rules_here": plan.rules_here,
         "attribution": list(plan.attribution),
         "after": [_plain(one) for one in plan.after],
+        "lead": [_plain(line) for line in plan.lead],
+        "slates": [_plain(slate) for slate in plan.slates],
     }
 
 

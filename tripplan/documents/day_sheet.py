@@ -12,6 +12,7 @@ from typing import Any, Literal
 from tripplan.check import Check
 from tripplan.data_files import data_dir
 from tripplan.documents.picture import day_picture, day_table
+from tripplan.documents.profile import allowance_picture, allowance_words, profile_picture, profile_words
 from tripplan.documents.words import (
     CAUTION_LINE,
     DEMONSTRATION,
@@ -32,6 +33,7 @@ from tripplan.documents.words import (
     grouped,
     height,
     interval_words,
+    lead_words,
     limit_words,
     losing_words,
     override_words,
@@ -39,6 +41,11 @@ from tripplan.documents.words import (
     pressure,
     role,
     rules_of,
+    slate_cells,
+    slate_columns,
+    slate_head,
+    slate_notes,
+    slate_row_words,
     source_words,
     travel,
     verdict,
@@ -67,6 +74,8 @@ def day_sheet_pdf(plan: DayPlan, paper: str = "a4") -> bytes:
     pictures = {
         "picture": _printable(day_picture(plan, font_family="Noto Sans"), {}),
         "revision_code": _code(f"tripplan {plan.revision} {plan.site} {plan.date.isoformat()}"),
+        "profiles": [_printable(profile_picture(plan, dive, font_family="Noto Sans"), {}) for dive in plan.dives],
+        "allowance": _printable(allowance_picture(plan, font_family="Noto Sans"), {}),
         "position_code": _code(plan.emergency.geo_uri) if plan.emergency.geo_uri else "",
     }
     templates = data_dir("templates")
@@ -181,6 +190,17 @@ def _values(plan: DayPlan) -> dict[str, Any]:
         "day_rows": [list(row) for row in day_table(plan)],
         "closures": [closure_words(closure, plan.date) for closure in plan.closures],
         "dives": [_dive(plan, dive) for dive in plan.dives],
+        "profile_words": [profile_words(plan, dive) for dive in plan.dives],
+        "allowance_words": allowance_words(plan),
+        "slates": [
+            {
+                "head": slate_head(slate),
+                "columns": ["First dive at most", *slate_columns(slate)],
+                "rows": [[slate_row_words(row), *slate_cells(row)] for row in slate.rows],
+                "notes": list(slate_notes(slate)),
+            }
+            for slate in plan.slates
+        ],
         "what_ifs": [what_if.sentence for what_if in plan.what_ifs],
         "observations": [
             {"what": seen.what, "limit": seen.limit_words, "how": seen.how, "source": source_words(seen.source, rules)}
@@ -281,6 +301,9 @@ def _people(plan: DayPlan) -> list[list[str]]:
                 person.name, [person.name, person.depth_because, f"starts with {person.group_before or 'none'}"]
             )
             row[2] += f"; after {dive_name(dive)}: {person.group_after or 'none'}"
+    for line in plan.lead:
+        row = rows.setdefault(line.name, [line.name, "", ""])
+        row[2] += f". Lead: {lead_words(line).removeprefix(line.name + ': ')}"
     for one in plan.after:
         row = rows.setdefault(one.name, [one.name, "", ""])
         row[2] += ". " + "; ".join(after_words(stage, plan.date) for stage in one.stages)

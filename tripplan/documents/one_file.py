@@ -15,7 +15,8 @@ from tripplan.check import Candidate, Contest, Outcome
 from tripplan.data_files import data_dir
 from tripplan.documents import words
 from tripplan.documents.picture import day_picture, day_table
-from tripplan.documents.words import after_words, clock, date_words, gas_words, source_words, verdict
+from tripplan.documents.profile import allowance_picture, allowance_words, profile_picture, profile_words
+from tripplan.documents.words import after_words, clock, date_words, gas_words, lead_words, source_words, verdict
 from tripplan.people.group import KINDS
 from tripplan.planning.plan import DayPlan
 from tripplan.rulebook import RuleBook
@@ -41,6 +42,7 @@ def _telephone(number: str) -> str:
 FILTERS: dict[str, Callable[..., Any]] = {
     "gas": gas_words,
     "afterwards": after_words,
+    "lead": lead_words,
     "clock": lambda moment, day=None: clock(moment, day),
     "longdate": date_words,
     "depth": words.depth_down,
@@ -65,6 +67,15 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "outcome": lambda value: verdict(Outcome(value)),
     "mark": lambda value: MARKS[value],
     "source": source_words,
+    "slate": words.slate_head,
+    "slate_columns": words.slate_columns,
+    "slate_row": words.slate_row_words,
+    "slate_cells": words.slate_cells,
+    "slate_notes": words.slate_notes,
+    "profile": profile_picture,
+    "profile_words": profile_words,
+    "allowance": allowance_picture,
+    "allowance_words": allowance_words,
     "ordered": _ordered,
     "tel": _telephone,
     "kind": lambda name: KINDS[name].words,

@@ -27,16 +27,22 @@ from tripplan.documents.words import (
     grouped,
     height,
     interval_words,
+    lead_words,
     losing_words,
     override_words,
     pair_words,
     person_words,
     pressure,
     rules_of,
+    slate_cells,
+    slate_columns,
+    slate_head,
+    slate_notes,
+    slate_row_words,
     source_words,
     verdict,
 )
-from tripplan.planning.plan import DayPlan, DivePlan
+from tripplan.planning.plan import DayPlan, DivePlan, Slate
 
 NARROWEST = 40
 LABEL = 16  # columns of the labels on the left
@@ -60,6 +66,10 @@ def plan_text(plan: DayPlan, width: int = 100) -> str:
     page.heading("The dives")
     for dive in plan.dives:
         _one_dive(page, plan, dive)
+    if plan.slates:
+        page.heading("If the first dive was not as planned")
+    for slate in plan.slates:
+        _one_slate(page, slate)
     page.heading("What could change the answer")
     for what_if in plan.what_ifs:
         page.item(what_if.sentence)
@@ -147,6 +157,16 @@ def _one_dive(page: _Page, plan: DayPlan, dive: DivePlan) -> None:
         page.item(person_words(person), "    ")
 
 
+def _one_slate(page: _Page, slate: Slate) -> None:
+    """Say each row as a sentence: columns would break on a narrow terminal."""
+    page.item(f"{slate_head(slate)}, longest bottom time:", "* ")
+    for row in slate.rows:
+        cells = zip(slate_columns(slate), slate_cells(row), strict=True)
+        page.row(slate_row_words(row), "; ".join(f"after {interval}: {cell}" for interval, cell in cells))
+    for note in slate_notes(slate):
+        page.item(note, "    ")
+
+
 def _if_it_goes_wrong(page: _Page, plan: DayPlan) -> None:
     emergency = plan.emergency
     page.heading("If it goes wrong")
@@ -186,6 +206,11 @@ def _everything_else(page: _Page, plan: DayPlan) -> None:
             page.item(f"{check.sentence} Source: {source_words(check.source, rules)}", f"{mark} ")
     for _, found in grouped(passed):
         page.item(f"{' '.join(check.sentence for check in found)} Source: {_sources(found, plan)}", "ok ")
+    if plan.lead:
+        page.heading("Lead")
+        for line in plan.lead:
+            page.item(f"{lead_words(line)}. {' '.join(line.sentences)}", "")
+        page.item(plan.lead[0].check_words, "")
     page.heading("After the last dive")
     for person in plan.after:
         said = "; ".join(after_words(stage, plan.date) for stage in person.stages) or "no time can be given"

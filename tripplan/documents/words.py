@@ -18,7 +18,10 @@ from tripplan.planning.plan import (
     ContactLine,
     DayPlan,
     DivePlan,
+    LeadLine,
     PersonDive,
+    Slate,
+    SlateRow,
     Span,
     UsableWindow,
 )
@@ -253,9 +256,10 @@ def losing_words(contest: Contest) -> tuple[str, ...]:
 def person_words(person: PersonDive) -> str:
     """Return a person with their own limits on one dive."""
     before, after = person.group_before or "none", person.group_after or "none"
+    mix = "" if person.oxygen_percent <= 21 else f" on {person.oxygen_percent:g} % oxygen"
     return (
         f"{person.name} ({role(person)}; {person.level_words}, {person.age}): to {depth_down(person.depth_limit_m)}; "
-        f"no-stop {limit_words(person.no_stop_min, 'min')}; handbook group {before} before, {after} after"
+        f"no-stop {limit_words(person.no_stop_min, 'min')}{mix}; handbook group {before} before, {after} after"
     )
 
 
@@ -381,9 +385,13 @@ def grouped(checks: Iterable[Check]) -> tuple[tuple[str, tuple[Check, ...]], ...
 # ---- gas, and what comes after ----
 
 
+def _mix(oxygen_percent: float) -> str:
+    return "air" if oxygen_percent <= 21 else f"{oxygen_percent:g} % oxygen"
+
+
 def gas_words(dive: DivePlan) -> str:
     """Return the gas of a dive: mix, cylinder, when to turn, when to leave the bottom and whose gas binds."""
-    mix = "air" if dive.oxygen_percent <= 21 else f"{dive.oxygen_percent:g} % oxygen"
+    mix = _mix(dive.oxygen_percent)
     gas = dive.gas
     if gas is None:
         return f"{mix}; cylinders not known: no turn pressure, no minimum gas"
@@ -409,3 +417,51 @@ def after_words(stage: AfterStage, day: date) -> str:
         return f"{name}: no wait"
     late = math.ceil(stage.earliest.timestamp() / 60) * 60  # never a minute early
     return f"{name}: from {clock(datetime.fromtimestamp(late, tz=stage.earliest.tzinfo), day)}"
+
+
+# ---- a further dive ----
+
+
+def slate_head(slate: Slate) -> str:
+    """Return what a slate is for."""
+    return f"{slate.group}, a further dive to {depth_down(slate.depth_m)} on {_mix(slate.oxygen_percent)}"
+
+
+def slate_columns(slate: Slate) -> tuple[str, ...]:
+    """Return the surface intervals of a slate's columns."""
+    return tuple(duration(minutes) for minutes in slate.intervals_min)
+
+
+def slate_row_words(row: SlateRow) -> str:
+    """Return what the first dive was at most."""
+    return f"{depth_down(row.depth_m)}, {row.minutes} min"
+
+
+def slate_cells(row: SlateRow) -> tuple[str, ...]:
+    """Return the longest bottom times of a row in words."""
+    return tuple("no dive" if minutes == 0 else f"{minutes} min" for minutes in row.cells)
+
+
+def slate_notes(slate: Slate) -> tuple[str, ...]:
+    """Return how a slate is read, what it leaves out and for whom it does not hold."""
+    last = slate_row_words(slate.rows[-1]) if slate.rows else "every row"
+    notes = [
+        "Row: the first dive was no deeper and no longer. Column: at least so long at the surface since. "
+        f"Beyond {last} in either: no further dive.",
+        f"No-stop limits of everybody, and {slate.cap_because}; gas, light and tide may end it sooner.",
+    ]
+    if slate.not_for:
+        notes.append(f"NOT FOR {', '.join(slate.not_for)}: other dives in between.")
+    return tuple(notes)
+
+
+def lead_words(line: LeadLine) -> str:
+    """Return what changes in one person's lead, always with the check in the water."""
+    if line.change_kg is None:
+        change = "the change cannot be reckoned: find it anew by the check in the water"
+    elif line.change_kg == 0:
+        change = "no change expected; check in the water"
+    else:
+        more = "more" if line.change_kg > 0 else "less"
+        change = f"try {abs(line.change_kg):g} kg {more}, then check in the water"
+    return f"{line.name}: {line.lead_kg:g} kg was right before; {change}"

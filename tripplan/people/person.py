@@ -10,6 +10,21 @@ from tripplan.people.level import Level
 from tripplan.record import Record
 
 
+class Weighting(Record):
+    """Lead that was found right in the water, and in what: from it another water, suit or cylinder is reckoned."""
+
+    lead_kg: float = Field(ge=0, le=40, description="lead, kilograms, 0 to 40")
+    all_on_kg: float = Field(
+        ge=20, le=400, description="the diver with everything on, near-empty cylinder and lead too, weighed dry, kg"
+    )
+    density_kg_m3: float = Field(ge=980, le=1250, description="density of that water: 1000 fresh, 1025 to 1030 sea")
+    suit_mm: float | None = Field(default=None, ge=0, le=30, description="neoprene, layers added up, millimetres")
+    cylinder_l: float = Field(ge=1, le=40, description="cylinder, litres of water")
+    fill_bar: float = Field(default=200, ge=1, le=350, description="its fill, bar on the gauge")
+    height_m: float = Field(ge=0.8, le=2.3, description="the diver's height, metres")
+    body_kg: float = Field(ge=15, le=250, description="the diver's own mass, kilograms")
+
+
 class Person(Record):
     """One person of the roster. A date that is left out is not known, and the plan says so."""
 
@@ -29,6 +44,7 @@ class Person(Record):
     gas_rate_l_min: float | None = Field(
         default=None, ge=5, le=60, description="usual consumption at the surface, litres a minute; leave out if unknown"
     )
+    weighting: Weighting | None = Field(default=None, description="lead known to be right; leave out if unknown")
     nitrox: bool = Field(default=False, description="whether qualified for nitrox")
     language: str = Field(default="", description="language of the briefing, where not the centre's")
     notes: str = ""

@@ -482,6 +482,8 @@ def gas_plan(
         shared_l = _held_l(minimum_bar, cylinder, surroundings, rules)
     reserve_l = max(own_l, shared_l)
     leave_bar = None if minimum_bar is None else _gauge_bar(reserve_l, cylinder, surroundings, rules)
+    if leave_bar is not None:  # what the gauge step, rounded up, keeps
+        reserve_l = max(reserve_l, _held_l(leave_bar, cylinder, surroundings, rules))
     needed_l = _total_l(parts, "swim out", "descent", "bottom") + reserve_l
     start_l = contents.counted_l - _total_l(parts, "swim out")
     turn = turn_bar(start_l, reserve_l, cylinder, surroundings, rules)

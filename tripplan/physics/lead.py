@@ -167,7 +167,7 @@ def lead_change_kg(
     loss_kg = _suit_loss_kg(wanted, suit_area_m2, depth_m, surface_pressure_bar, rules)
     sentences = [
         f"From {wanted.cylinder.fill_gauge_bar:g} to {near_empty_bar:g} bar the diver becomes {gas_kg:.1f} kg lighter: "
-        "rightly weighted for the end, he begins that much too heavy."
+        "rightly weighted for the end, the dive begins that much too heavy."
     ]
     if loss_kg is not None:
         sentences.append(
@@ -195,8 +195,9 @@ def _water(known: Setting, wanted: Setting, all_on_kg: float, share: float) -> L
     if lift_kg == 0:
         return LeadPart("water", 0.0, "The water is the same.")
     words = (
-        f"The diver displaces {volume_l:.0f} l; water of {wanted.density_kg_m3:g} instead of {known.density_kg_m3:g} "
-        f"kg/m3 carries {abs(lift_kg):.1f} kg {'more' if lift_kg > 0 else 'less'}: {_lead_words(lift_kg / share)}."
+        f"The diver displaces {volume_l:.0f} l; water of {wanted.density_kg_m3:.0f} kg/m3 instead of "
+        f"{known.density_kg_m3:.0f} carries {abs(lift_kg):.1f} kg {'more' if lift_kg > 0 else 'less'}: "
+        f"{_lead_words(lift_kg / share)}."
     )
     return LeadPart("water", lift_kg / share, words)
 

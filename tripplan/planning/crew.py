@@ -208,8 +208,9 @@ def _check_person(
     if person.level is not Level.FIRST_EXPERIENCE or person.logged_dives:
         yield _check_lay_off(person, kind, on, rules, is_staff=is_staff)
     for index, dive in enumerate(group.dives, start=1):
-        if dive.oxygen_percent > 21:
-            yield from _check_nitrox(person, age, index, dive.oxygen_percent, rules)
+        percent = group.oxygen_percent(person.name, dive)
+        if percent > 21:
+            yield from _check_nitrox(person, age, index, percent, rules)
 
 
 def _check_youngest(person: Person, age: int, kind: Kind, rules: RuleBook) -> Check:

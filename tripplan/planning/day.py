@@ -51,6 +51,7 @@ from tripplan.planning.plan import (
     WhatIf,
 )
 from tripplan.planning.request import DiveWish, GroupWish, RecentDive, Request
+from tripplan.planning.slate import slate_of
 from tripplan.planning.timing import (
     Done,
     Ledger,
@@ -60,8 +61,10 @@ from tripplan.planning.timing import (
     kind_of,
     latest_entry,
     minute_of,
+    mixes_of,
     parts_of,
 )
+from tripplan.planning.weighting import lead_lines
 from tripplan.planning.window import (
     DayGrid,
     Window,
@@ -123,12 +126,15 @@ def plan_day(request: Request, world: World) -> DayPlan:
     dives, dive_checks, ledger = _plan_dives(request, world, setting, groups)
     divers = dict.fromkeys(name for group in request.groups for name in group.everybody)
     after, after_checks = after_dives(request, tuple(divers), ledger, setting.grid, rules)
+    slates = slate_of(dives, ledger, setting.grid.start, rules)
     checks.extend(_check_site(site, request, world, setting))
     checks.extend(check_crew(request.crew, world.people, request.date, rules))
     for held in groups:
         checks.extend(check_group(held.group, site, world.people, request.date, rules))
     checks.extend(dive_checks)
     checks.extend(after_checks)
+    lead, lead_checks = lead_lines(request.groups, dives, world.people, setting.surroundings, rules)
+    checks.extend(lead_checks)
     checks.extend(_check_recent(request))
     checks.extend(_check_cold(site, request, world))
     checks.extend(check_emergency(site, request.date, rules))
@@ -182,6 +188,8 @@ def plan_day(request: Request, world: World) -> DayPlan:
         briefing=briefing_lines(site, dives, rules, high=site.elevation_m >= rules.value("altitude.corrected_from_m")),
         flag_rule=site.flag_rule,
         after=after,
+        lead=lead,
+        slates=slates,
         rules_here="; ".join(part for part in (world.code_of_practice, site.rules_here) if part),
     )
 
@@ -412,6 +420,7 @@ def _plan_dives(
                 dives.append(dive)
                 checks.extend(found)
     checks.extend(_check_counts(request, world))
+    checks.extend(_check_ascents(request, world))
     wet: dict[str, list[str]] = {}
     for dive in dives:
         for person in dive.people:
@@ -469,9 +478,11 @@ def _plan_dive(
     children = children_of([world.people[name] for name in group.divers], request.date, rules)
     water_c = water_temperature_c(site, request.date)
 
+    mixes, richest = mixes_of(group, wish), group.richest_percent(wish)
+
     def contest_with(no_stop: Candidate | None) -> Contest:
         return depth_contest(
-            people, leader, kind, place, site, setting.surroundings, wish.oxygen_percent, request.date, rules, no_stop
+            people, leader, kind, place, site, setting.surroundings, richest, request.date, rules, no_stop
         )
 
     fixed_m = contest_with(None).value or 0.0
@@ -510,7 +521,7 @@ def _plan_dive(
 
     parts = parts_of(depth_m, slot.bottom_min, place, rules)
     descent = slot.entry + parts.swim_out
-    limits = [(person, ledger.limit(person.name, depth_m, wish.oxygen_percent, descent)) for person in people]
+    limits = [(person, ledger.limit(person.name, depth_m, mixes[person.name], descent)) for person in people]
     deepest = deepest_for(
         slot.bottom_min, _limit_at(ledger, group, wish, descent), min(DEEPEST_SEARCHED_M, fixed_m + 20)
     )
@@ -523,7 +534,7 @@ def _plan_dive(
     contest = contest_with(no_stop)
     gas = gas_for(slot.bottom_min)
     checks.extend(check_gas(subject, gas))
-    density = check_gas_density(depth_m, setting.surroundings, rules, wish.oxygen_percent)
+    density = check_gas_density(depth_m, setting.surroundings, rules, richest)
     checks.append(replace(density, sentence=f"{subject}: {density.sentence}", subject=subject))
     time = time_contest(
         limits, kind, children, water_c, slot.window_bottom_min, depth_m, rules, gas.candidate if gas else None
@@ -539,7 +550,7 @@ def _plan_dive(
             ledger.exposures(person.name, descent),
             rules,
             hours_since_arrival_h=ledger.hours_since_arrival_h(descent),
-            oxygen_percent=wish.oxygen_percent,
+            oxygen_percent=mixes[person.name],
         )
         for person in people
     }
@@ -579,11 +590,14 @@ def _plan_dive(
         handbook_row_fsw=any_limit.handbook_row_fsw,
         gauge_zeroed_m=any_limit.gauge_zeroed_m,
         gauge_sealed_m=any_limit.gauge_sealed_m,
-        oxygen_percent=wish.oxygen_percent,
+        oxygen_percent=group.richest_percent(wish),
         tide_entry_m=_height_at(setting, slot.entry),
         tide_exit_m=_height_at(setting, out),
         people=tuple(
-            _person_dive(person, group, request, kind, leader, limit, after[person.name].group, rules)
+            replace(
+                _person_dive(person, group, request, kind, leader, limit, after[person.name].group, rules),
+                oxygen_percent=mixes[person.name],
+            )
             for person, limit in limits
         ),
         moved_because="; ".join(slot.reasons),
@@ -591,7 +605,7 @@ def _plan_dive(
     )
     for person in people:
         ledger.done.setdefault(person.name, []).append(
-            Done(depth_m, slot.bottom_min, descent, surfaced, out, wish.oxygen_percent)
+            Done(depth_m, slot.bottom_min, descent, surfaced, out, mixes[person.name])
         )
     ledger.in_water.append((slot.entry, out, group.everybody))
     last = latest_entry(held.window, slot.entry, parts.water, slot.window_end)
@@ -639,7 +653,7 @@ def _day_already_spent(
         return []
     descent = held.window.grid.minute_floor(usable[-1].entries[-1].end) - 1
     try:
-        limits = [(p, ledger.limit(p.name, 1.0, wish.oxygen_percent, descent)) for p in people]
+        limits = [(p, ledger.limit(p.name, 1.0, mixes_of(held.group, wish)[p.name], descent)) for p in people]
     except OutOfRange as error:
         return [Check("no-stop-known", Outcome.STOP, f"{subject}: {error}.", "NAVY_7", subject=subject)]
     return [check for check in _no_stop_checks(subject, limits) if check.outcome is Outcome.STOP]
@@ -648,7 +662,7 @@ def _day_already_spent(
 def _limit_at(ledger: Ledger, group: GroupWish, wish: DiveWish, descent: float) -> Callable[[float], int | None]:
     def limit(depth_m: float) -> int | None:
         try:
-            return ledger.tightest(group.everybody, depth_m, wish.oxygen_percent, descent)
+            return ledger.tightest(mixes_of(group, wish), depth_m, descent)
         except OutOfRange:  # deeper than the handbook's last row
             return 0
 
@@ -749,6 +763,28 @@ def _check_deeper(subject: str, people: Sequence[Person], depth_m: float, ledger
     return [Check("deepest-first", Outcome.CAUTION, sentence, "COMMON_PRACTICE", depth_m, shallowest, "m", subject)]
 
 
+def _check_ascents(request: Request, world: World) -> list[Check]:
+    """Judge how often each person comes up in the day: exercises with several ascents count each of them."""
+    counts: dict[str, int] = {}
+    for group in request.groups:
+        for name in group.everybody:
+            counts[name] = counts.get(name, 0) + sum(dive.ascents for dive in group.dives)
+    rule = world.rules["ascent.most_per_day"]
+    return [
+        Check(
+            "ascents-per-day",
+            Outcome.OK if count <= rule.value else Outcome.STOP,
+            f"{name} comes up {count} time{'s' if count > 1 else ''} today; {rule.value:g} are allowed.",
+            rule.key,
+            count,
+            rule.value,
+            "ascents",
+            name,
+        )
+        for name, count in counts.items()
+    ]
+
+
 def _check_counts(request: Request, world: World) -> list[Check]:
     """Judge how many dives each person makes in the day."""
     counts: dict[str, int] = {}
@@ -830,7 +866,7 @@ def _unplaced(
         handbook_row_fsw=None,
         gauge_zeroed_m=None,
         gauge_sealed_m=None,
-        oxygen_percent=wish.oxygen_percent,
+        oxygen_percent=group.richest_percent(wish),
         tide_entry_m=None,
         tide_exit_m=None,
         people=(),

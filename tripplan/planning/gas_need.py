@@ -21,7 +21,7 @@ def cylinder_of(group: GroupWish, wish: DiveWish, water_c: float | None) -> Cyli
     """
     if group.cylinder_l is None or group.fill_bar is None:
         return None
-    return Cylinder(group.cylinder_l, group.fill_bar, wish.oxygen_percent, filled_at_c=water_c, water_c=water_c)
+    return Cylinder(group.cylinder_l, group.fill_bar, group.richest_percent(wish), filled_at_c=water_c, water_c=water_c)
 
 
 @dataclass(frozen=True)

@@ -61,6 +61,7 @@ class PersonDive:
     group_before: str | None  # handbook repetitive group; None: none
     group_after: str | None
     no_stop_min: int | None  # longest bottom time of this person at the planned depth; None: no limit
+    oxygen_percent: float = 21.0  # in this person's gas
 
 
 @dataclass(frozen=True)
@@ -115,6 +116,17 @@ class DivePlan:
     people: tuple[PersonDive, ...]
     moved_because: str = ""  # why it starts later than asked
     gas: DiveGas | None = None  # None: the cylinders are not known
+
+
+@dataclass(frozen=True)
+class LeadLine:
+    """What changes in one person's lead today; never a bare number: the check in the water goes with it."""
+
+    name: str
+    lead_kg: float  # the known good weighting
+    change_kg: float | None  # more than 0: add; None: cannot be said
+    sentences: tuple[str, ...]
+    check_words: str
 
 
 @dataclass(frozen=True)
@@ -290,6 +302,8 @@ class DayPlan:
     rules_here: str  # code or by-law that holds
     attribution: tuple[str, ...] = ()
     after: tuple[AfterDive, ...] = ()  # when each person may drive up or fly
+    lead: tuple[LeadLine, ...] = ()  # of those whose right weighting is on record
+    slates: tuple[Slate, ...] = ()  # how long a further dive of each group may last
 
     @property
     def stops(self) -> tuple[Check, ...]:
@@ -305,3 +319,25 @@ class DayPlan:
     def length(self) -> timedelta:
         """The real length of the local day: 23, 24 or 25 hours."""
         return timedelta(minutes=self.curve.minutes)
+
+
+@dataclass(frozen=True)
+class SlateRow:
+    """What the first dive really was, and how long a further one may then last."""
+
+    depth_m: float  # the first dive was no deeper than this
+    minutes: int  # and its bottom time no longer
+    cells: tuple[int, ...]  # longest bottom time, minutes, one for each surface interval; 0: no dive
+
+
+@dataclass(frozen=True)
+class Slate:
+    """How long a further dive of a group may last, by what the first was and by the time at the surface since."""
+
+    group: str
+    depth_m: float  # of the further dive
+    oxygen_percent: float
+    intervals_min: tuple[int, ...]  # at least so long at the surface, shortest first
+    rows: tuple[SlateRow, ...]  # each at least as deep and as long as the one above it
+    cap_because: str  # the house limit that no cell exceeds
+    not_for: tuple[str, ...] = ()  # they dive with others in between: the slate does not hold for them

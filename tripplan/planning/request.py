@@ -68,6 +68,7 @@ class DiveWish(Record):
     not_before: ClockTime | None = Field(default=None, description='earliest entry, "HH:MM" local')
     entry: ClockTime | None = Field(default=None, description='fixed entry, "HH:MM" local')
     oxygen_percent: float = Field(default=21, ge=20.9, le=40, description="oxygen in the gas, 20.9 to 40 per cent")
+    ascents: int = Field(default=1, ge=1, le=12, description="ascents that the dive holds, more than one in training")
 
     @classmethod
     def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
@@ -96,7 +97,19 @@ class GroupWish(Record):
     fill_bar: float | None = Field(
         default=None, ge=1, le=350, description="fill of each cylinder, bar on the gauge once as cold as the water"
     )
+    suit_mm: float | None = Field(default=None, ge=0, le=30, description="neoprene today, layers added up, millimetres")
+    mixes: dict[Name, Annotated[float, Field(ge=20.9, le=40)]] = Field(
+        default_factory=dict, description="oxygen of those who breathe another gas than the dive's, per cent by name"
+    )
     dives: tuple[DiveWish, ...] = Field(min_length=1, max_length=6, description="one to six dives")
+
+    def oxygen_percent(self, name: str, wish: DiveWish) -> float:
+        """Return the oxygen in one person's gas on a dive, per cent."""
+        return self.mixes.get(name, wish.oxygen_percent)
+
+    def richest_percent(self, wish: DiveWish) -> float:
+        """Return the most oxygen that anybody of the group breathes on a dive, per cent."""
+        return max(self.oxygen_percent(name, wish) for name in self.everybody)
 
     @property
     def everybody(self) -> tuple[str, ...]:
@@ -105,7 +118,14 @@ class GroupWish(Record):
 
     @classmethod
     def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
-        """Yield everybody who would be in the water twice at once."""
+        """Yield everybody who would be in the water twice at once, and mixes for people who are not in the group."""
+        members = {*parts.get("assistants", ()), *parts.get("divers", ()), parts.get("leader")}
+        for name in parts.get("mixes", {}):
+            if name not in members:
+                yield (
+                    ("mixes", name),
+                    f'is for "{name}", who is not in the group; name its leader, assistants or divers',
+                )
         first: dict[str, str] = {}
         if leader := parts.get("leader"):
             first[_alike(leader)] = "as leader"

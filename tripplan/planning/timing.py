@@ -86,9 +86,12 @@ class Ledger:
             )
         return self._memo[key]
 
-    def tightest(self, names: Sequence[str], depth_m: float, oxygen_percent: float, descent: float) -> int | None:
-        """Return the shortest no-stop time among people; None where nobody has a limit."""
-        found = [self.limit(name, depth_m, oxygen_percent, descent).no_stop_min for name in names]
+    def tightest(self, mixes: Mapping[str, float], depth_m: float, descent: float) -> int | None:
+        """Return the shortest no-stop time among people, each on their own gas; None where nobody has a limit.
+
+        mixes -- oxygen in each one's gas, per cent by name
+        """
+        found = [self.limit(name, depth_m, percent, descent).no_stop_min for name, percent in mixes.items()]
         return min((minutes for minutes in found if minutes is not None), default=None)
 
     def ready_at(self, name: str) -> tuple[float, float]:
@@ -219,7 +222,7 @@ def _slot_among(
 
     best: Slot | None = None
     refused: dict[str, None] = {}
-    most_room = 0
+    most_room, most_bottom = 0, -1
     for minute in candidates:
         end = int(window_end[minute])
         parts = parts_of(depth_m, 0, place, rules)
@@ -235,13 +238,16 @@ def _slot_among(
                 most_room = max(room, most_room)
             continue
         try:
-            allowed = ledger.tightest(group.everybody, depth_m, wish.oxygen_percent, descent)
+            allowed = ledger.tightest(mixes_of(group, wish), depth_m, descent)
         except OutOfRange as error:  # outside the handbook's tables: no minute of the day mends that
             return Slot(None, reasons=(str(error),))
         uncut = min(wanted, cap_min if allowed is None else allowed)
         bottom = min(uncut, room)
         if bottom < shortest:
-            refused[f"at {grid.at(minute):%H:%M} the no-stop limits leave {max(bottom, 0)} min"] = None
+            if bottom > most_bottom:
+                refused = {words: None for words in refused if "the no-stop limits leave" not in words}
+                refused[f"at {grid.at(minute):%H:%M} the no-stop limits leave {max(bottom, 0)} min"] = None
+                most_bottom = bottom
             continue
         clash = _clash(group, minute, minute + parts.water + bottom, site, ledger, request, people, grid.day, rules)
         if clash:
@@ -316,6 +322,11 @@ def latest_entry(window: Window, entry: int, water_min: int, window_end: int) ->
     while latest + 1 + water_min <= window_end and entry_open[latest + 1]:
         latest += 1
     return latest
+
+
+def mixes_of(group: GroupWish, wish: DiveWish) -> dict[str, float]:
+    """Return the oxygen in everybody's gas on a dive, per cent by name."""
+    return {name: group.oxygen_percent(name, wish) for name in group.everybody}
 
 
 def kind_of(group: GroupWish) -> Kind:

@@ -121,7 +121,7 @@ _BOUNDS = {
     "years": (0.0, 120.0),
 }
 _OTHERS = (0.0, 1e6)
-_WHOLE = {"divers", "people", "dives", "level", "Beaufort", "years", "days", "min"}  # counted, never in parts
+_WHOLE = {"divers", "people", "dives", "ascents", "level", "Beaufort", "years", "days", "min"}  # never in parts
 _FROM_ONE = {"plan.entry_step_min"}  # a clock that does not move on proposes nothing
 
 

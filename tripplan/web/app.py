@@ -98,7 +98,7 @@ def create_app(folder_path: Path, *, clock: Callable[[], datetime] = _now, keep_
 
     Raises BadRecord when the centre's own file cannot be used.
     """
-    from tripplan.web import books, people, plans, sites, tides, words
+    from tripplan.web import books, limits, people, plans, sites, tides, words
 
     templates = data_dir("templates")
     app = Flask("tripplan.web", template_folder=str(templates / "pages"), static_folder=str(templates / "static"))
@@ -109,7 +109,7 @@ def create_app(folder_path: Path, *, clock: Callable[[], datetime] = _now, keep_
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
     words.install(app)
-    for module in (plans, sites, tides, people, books):
+    for module in (plans, limits, sites, tides, people, books):
         app.register_blueprint(module.bp)
 
     @app.context_processor
