@@ -276,7 +276,8 @@ def test_what_is_needed_is_the_way_out_and_the_reserve():
 def test_a_long_swim_back_can_be_the_reserve():
     plan = gas_plan(8, 10, Cylinder(15, 232, filled_at_c=20, water_c=20), SEA, RULES, swim_min=40)
     back_l = sum(part.litres for part in plan.parts if part.name in ("ascent", "safety stop", "swim back"))
-    assert plan.reserve_l == pytest.approx(back_l + cylinder_contents_l(15, 50, 20).real_l)
+    least_l = back_l + cylinder_contents_l(15, 50, 20).real_l
+    assert least_l <= plan.reserve_l <= least_l + 5 * 15 * 1.05  # rounded up to the next 5 bar of 15 l
 
 
 def test_a_cylinder_that_no_fill_makes_enough_has_no_minimum_gas_and_is_a_stop():

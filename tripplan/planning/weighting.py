@@ -63,8 +63,8 @@ def lead_lines(
                 )
             )
             for check in change.checks:
-                # Without a figure the lead is found anew in the water: a reason for care, not for staying ashore.
-                outcome = Outcome.CAUTION if check.outcome is Outcome.STOP else check.outcome
+                # A first try that the water confirms is no reason to stay ashore; without one it is a reason for care.
+                outcome = Outcome.CAUTION if change.change_kg is None else Outcome.OK
                 checks[Check(check.rule, outcome, f"{name}'s lead: {check.sentence}", check.source, check.found,
                              check.limit, check.unit, name)] = None  # fmt: skip
     return tuple(lines), list(checks)
