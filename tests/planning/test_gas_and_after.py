@@ -175,3 +175,25 @@ def test_lead_moves_from_sea_to_fresh_water_and_the_check_in_the_water_goes_with
     assert unknown.lead[0].change_kg is None
     assert "lead-unknown" in rules_told(unknown, Outcome.CAUTION)
     assert plan_day(request(group(dives=WISH)), world()).lead == ()
+
+
+def test_a_pass_between_two_dives_is_judged_by_what_is_carried_when_the_climb_starts():
+    """A climb of 900 m: 12 h after a dive by the consensus of 2002, whatever comes after; before any dive, nothing."""
+    from tripplan.planning.request import Drive
+
+    wishes = (
+        DiveWish(depth_m=18, minutes=20, not_before=time(8)),
+        DiveWish(depth_m=12, minutes=20, not_before=time(14)),
+    )
+
+    def outcomes(at: time) -> set[Outcome]:
+        drive = (Drive(name="Pass", height_m=900.0, leaves=at),)
+        plan = plan_day(request(group(dives=wishes), drives_between=drive), world())
+        return {check.outcome for check in plan.checks if check.rule == "drive-between"}
+
+    assert outcomes(time(11)) == {Outcome.STOP}
+    assert outcomes(time(8, 15)) == {Outcome.STOP}  # in the water
+    assert outcomes(time(5)) == set()  # nobody has dived yet
+    flat = (Drive(name="Coast road", height_m=30.0, leaves=time(13)),)
+    plan = plan_day(request(group(dives=(DiveWish(depth_m=10, minutes=15),)), drives_between=flat), world())
+    assert {c.outcome for c in plan.checks if c.rule == "drive-between"} == {Outcome.OK}

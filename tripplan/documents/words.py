@@ -402,7 +402,8 @@ def gas_words(dive: DivePlan) -> str:
         else f"leave the bottom at {gas.minimum_gas_bar} bar"
     )
     return (
-        f"{mix}, {gas.cylinder_l:g} l at {gas.fill_bar:g} bar each: {turn}, {leave}; "
+        f"{mix}, {gas.cylinder_l:g} l at {gas.fill_bar:g} bar each: {turn}, {leave}, "
+        f"be out with {gas.surface_with_bar:g} bar; "
         f"lasts {gas.longest_min} min ({gas.binds})"
     )
 

@@ -81,6 +81,56 @@ def after_dives(
     return tuple(found), kept
 
 
+def drives_between(
+    request: Request, names: Sequence[str], ledger: Ledger, grid: DayGrid, rules: RuleBook
+) -> list[Check]:
+    """Judge each drive over a height between dives against what everybody carries when it starts.
+
+    Coming down again gives no credit: the next dive's limits count the time at the surface as if spent at the site.
+    """
+    checks: list[Check] = []
+    for drive in request.drives_between:
+        start = grid.of_clock(drive.leaves)
+        if start is None:
+            sentence = f"{drive.name}: the clock does not show {drive.leaves:%H:%M} on this day."
+            checks.append(Check("drive-between", Outcome.STOP, sentence, "REQUEST", subject=drive.name))
+            continue
+        wet = [name for name in names if any(d.descent < start < d.out for d in ledger.done.get(name, []))]
+        if wet:
+            sentence = f"{drive.name} at {drive.leaves:%H:%M}: {', '.join(wet)} would still be in the water."
+            checks.append(Check("drive-between", Outcome.STOP, sentence, "REQUEST", subject=drive.name))
+        for name in names:
+            before = [dive for dive in ledger.done.get(name, []) if -DAY_MIN * 2 < dive.out <= start]
+            if not before or name in wet:
+                continue
+            last = before[-1]
+            carried = behind(
+                ledger.exposures(name, last.surfaced + 1)[-len(before) :],
+                ledger.surroundings,
+                rules,
+                hours_since_arrival_h=ledger.hours_since_arrival_h(last.descent),
+                all_dives_known=request.recent_dives is not None,
+            )
+            stage = Stage(drive.name, "road", drive.height_m, float(start - last.surfaced))
+            wait = wait_before_ascent(carried, (stage,), rules)
+            ready = None if wait.minutes is None else grid.at(math.ceil(last.surfaced) + wait.minutes)
+            early = ready is None or ready.timestamp() > grid.at(start).timestamp()
+            said = "no time can be given" if ready is None else f"may climb from {ready:%H:%M} on {ready:%d %B}"
+            checks.append(
+                Check(
+                    "drive-between",
+                    Outcome.STOP if early else Outcome.OK,
+                    f"{drive.name} ({drive.height_m:g} m) at {drive.leaves:%H:%M}: {name} {said}.",
+                    "NAVY_7",
+                    round(start - last.surfaced),
+                    wait.minutes,
+                    "min",
+                    name,
+                )
+            )
+    return checks
+
+
 def _stage(stage: HomeStage, grid: DayGrid, surfaced: float) -> Stage:
     """Return a height of the way home with the minutes from surfacing to the planned start, where one is planned."""
     starts = None

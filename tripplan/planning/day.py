@@ -26,7 +26,7 @@ from tripplan.people.group import Kind
 from tripplan.people.person import Person
 from tripplan.physics.exposure import check_gas_density
 from tripplan.physics.no_stop import NoStop, Surroundings, handbook_group_after
-from tripplan.planning.after import after_dives
+from tripplan.planning.after import after_dives, drives_between
 from tripplan.planning.briefing import briefing_lines, observations
 from tripplan.planning.crew import check_ashore, check_crew, check_group, children_of, pairs_of
 from tripplan.planning.gas_need import GroupGas, check_gas, cylinder_of, dive_gas, group_gas
@@ -133,6 +133,7 @@ def plan_day(request: Request, world: World) -> DayPlan:
         checks.extend(check_group(held.group, site, world.people, request.date, rules))
     checks.extend(dive_checks)
     checks.extend(after_checks)
+    checks.extend(drives_between(request, tuple(divers), ledger, setting.grid, rules))
     lead, lead_checks = lead_lines(request.groups, dives, world.people, setting.surroundings, rules)
     checks.extend(lead_checks)
     checks.extend(_check_recent(request))
@@ -601,7 +602,7 @@ def _plan_dive(
             for person, limit in limits
         ),
         moved_because="; ".join(slot.reasons),
-        gas=dive_gas(gas) if gas else None,
+        gas=dive_gas(gas, rules) if gas else None,
     )
     for person in people:
         ledger.done.setdefault(person.name, []).append(

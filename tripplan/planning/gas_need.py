@@ -90,7 +90,7 @@ def group_gas(
     return GroupGas(cylinder, depth_m, tuple(plans))
 
 
-def dive_gas(gas: GroupGas) -> DiveGas:
+def dive_gas(gas: GroupGas, rules: RuleBook) -> DiveGas:
     """Return what the plan prints: the strictest pressures of the group, and whose gas binds."""
     person, plan = gas.tightest
     leave = [one.minimum_gas_bar for _, one in gas.plans]
@@ -104,6 +104,7 @@ def dive_gas(gas: GroupGas) -> DiveGas:
         minimum_gas_bar=None if None in leave else max(bar for bar in leave if bar is not None),
         turn_bar=None if None in turn else max(bar for bar in turn if bar is not None),
         longest_min=gas.longest_min,
+        surface_with_bar=rules.value("gas.surface_with_bar"),
     )
 
 

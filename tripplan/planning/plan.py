@@ -76,6 +76,7 @@ class DiveGas:
     minimum_gas_bar: int | None  # leave the bottom at this; None: no fill of this cylinder is enough
     turn_bar: int | None  # turn back at this; None: nothing to go out with
     longest_min: int  # bottom time for which everybody's gas is enough
+    surface_with_bar: float  # what each still has on the gauge when out
 
 
 @dataclass(frozen=True)

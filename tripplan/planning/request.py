@@ -201,6 +201,14 @@ class HomeStage(Record):
     leaves: ClockTime | None = Field(default=None, description='planned start, "HH:MM" local, on the day of the dives')
 
 
+class Drive(Record):
+    """A drive over a height between two dives of the day."""
+
+    name: Line = Field(min_length=1, max_length=40, description="what it is called")
+    height_m: float = Field(ge=-430, le=6000, description="highest point of the road, metres above sea level")
+    leaves: ClockTime = Field(description='start of the climb, "HH:MM" local')
+
+
 class Request(Record):
     """One day at one site."""
 
@@ -213,6 +221,7 @@ class Request(Record):
     recent_dives: RecentDives | None = Field(
         default=None, description='a [[recent_dives]] for each dive of the days before, or "none": everybody was asked'
     )
+    drives_between: tuple[Drive, ...] = Field(default=(), max_length=8, description="drives between dives of the day")
     way_home: tuple[HomeStage, ...] = Field(default=(), max_length=8, description="heights on the way home")
     groups: tuple[GroupWish, ...] = Field(min_length=1, description="at least one [[groups]]")
 
