@@ -191,9 +191,7 @@ def light_closures(grid: DayGrid, light: Daylight, kind: Kind, rules: RuleBook) 
         dawn = grid.minute_ceil(light.sunrise)
         sentence = f"Going in from {rule.value:g} min after sunrise, {_clock(grid, earliest)}."
         yield from _close(grid, minute < earliest, "entry", "light", sentence, rule.key)
-        yield from _close(
-            grid, minute < dawn, "water", "light", f"The sun rises at {light.sunrise:%H:%M}.", "ASTRONOMY"
-        )
+        yield from _close(grid, minute < dawn, "water", "light", f"The sun rises at {_clock(grid, dawn)}.", "ASTRONOMY")
     if light.sunset is not None:
         key = "light.training_exit_before_sunset_min" if kind.training else "light.exit_before_sunset_min"
         rule = rules[key]
