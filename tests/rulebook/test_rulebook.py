@@ -54,6 +54,7 @@ BUILT_FROM = {  # what stands between braces in a key that the program puts toge
     "options.water": WATERS,
     "site.water.kind": WATERS,
     "end": ("low", "high"),
+    "step": ("first", "second", "third"),
     "suffix": ("", "_training"),
     "name": ("breaker", "visibility"),
     "'m' if name != 'wind_onshore' else 'beaufort'": ("m", "beaufort"),

@@ -47,15 +47,16 @@ def age_candidate(person: Person, on: date, kind: Kind, rules: RuleBook) -> Cand
     age = person.age_on(on)
     if age < rules.value("age.youngest_years"):
         return Candidate("age", 0.0, f"{person.name} is {age}: too young to dive", "age.youngest_years")
-    if age < 10:
+    first, second, third = (rules.value(f"age.band_{step}_years") for step in ("first", "second", "third"))
+    if age < first:
         key = "age.depth_8_9_m"
-    elif age < 14 and person.level is Level.FIRST_EXPERIENCE and kind.name not in COURSES:
+    elif age < third and person.level is Level.FIRST_EXPERIENCE and kind.name not in COURSES:
         key = "age.depth_10_13_first_experience_m"
-    elif age < 12:
+    elif age < second:
         key = "age.depth_10_11_m"
-    elif age < 14:
+    elif age < third:
         key = "age.depth_12_13_m"
-    elif age < 18:
+    elif age < rules.value("age.adult_years"):
         key = "age.depth_14_17_m"
     else:
         return Candidate("age", None, f"{person.name} is {age}: no limit by age", "age.adult_years")
