@@ -57,6 +57,7 @@ def site(**changes: Any) -> Site:
                 "shallowest_m": 1.0,
                 "deepest_m": 5.0,
                 "bottom": "sand",
+                "swim_min": 0.0,
                 "suits": ("confined_skills", "first_open_water"),
             },
             {
@@ -64,6 +65,7 @@ def site(**changes: Any) -> Site:
                 "shallowest_m": 5.0,
                 "deepest_m": 40.0,
                 "bottom": "rock",
+                "swim_min": 0.0,
                 "suits": ("guided", "further_training", "first_open_water", "night"),
             },
         ),

@@ -197,3 +197,15 @@ def test_a_pass_between_two_dives_is_judged_by_what_is_carried_when_the_climb_st
     flat = (Drive(name="Coast road", height_m=30.0, leaves=time(13)),)
     plan = plan_day(request(group(dives=(DiveWish(depth_m=10, minutes=15),)), drives_between=flat), world())
     assert {c.outcome for c in plan.checks if c.rule == "drive-between"} == {Outcome.OK}
+
+
+def test_an_unknown_swim_and_an_unknown_cylinder_are_said_and_never_assumed():
+    from tripplan.people.person import Weighting
+
+    places = tuple({**place, "swim_min": None} for place in site().model_dump()["places"])
+    assert "swim-known" in rules_told(plan_day(request(group(dives=WISH)), world(site(places=places))), Outcome.CAUTION)
+    assert "swim-known" not in rules_told(plan_day(request(group(dives=WISH)), world()), Outcome.CAUTION)
+    weighted = {**PEOPLE, "Two": PEOPLE["Two"].model_copy(update={"weighting": Weighting(**KNOWN)})}
+    plan = plan_day(request(group(cylinder_l=None, suit_mm=7.0, dives=WISH)), world(people=weighted))
+    assert plan.lead[0].change_kg is None and "eye level" in plan.lead[0].check_words
+    assert "lead-unknown" in rules_told(plan, Outcome.CAUTION)

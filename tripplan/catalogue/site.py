@@ -144,7 +144,9 @@ class Place(Record):
     deepest_m: float = Field(gt=0, le=100, description="deepest depth, metres, above 0 to 100")
     bottom: str = Field(min_length=1, description="what the bottom is: sand, rock, weed")
     suits: tuple[Suits, ...] = Field(min_length=1, description="what the place suits")
-    swim_min: float = Field(default=0, ge=0, le=60, description="surface swim from the entry, minutes, 0 to 60")
+    swim_min: float | None = Field(
+        default=None, ge=0, le=60, description="surface swim from the entry, minutes, 0 to 60; unknown: left out"
+    )
     notes: str = ""
 
     @classmethod

@@ -20,7 +20,7 @@ class Weighting(Record):
     density_kg_m3: float = Field(ge=980, le=1250, description="density of that water: 1000 fresh, 1025 to 1030 sea")
     suit_mm: float | None = Field(default=None, ge=0, le=30, description="neoprene, layers added up, millimetres")
     cylinder_l: float = Field(ge=1, le=40, description="cylinder, litres of water")
-    fill_bar: float = Field(default=200, ge=1, le=350, description="its fill, bar on the gauge")
+    fill_bar: float = Field(ge=1, le=350, description="its fill, bar on the gauge")
     height_m: float = Field(ge=0.8, le=2.3, description="the diver's height, metres")
     body_kg: float = Field(ge=15, le=250, description="the diver's own mass, kilograms")
 

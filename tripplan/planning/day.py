@@ -123,6 +123,12 @@ def plan_day(request: Request, world: World) -> DayPlan:
     checks: list[Check] = []
     for held in groups:
         checks.append(_check_place(held, site))
+        if held.place.swim_min is None:
+            sentence = (
+                f"{held.group.name}: the swim from the way in to {held.place.name} is not in the site file and is in "
+                "no time and no gas here: be in earlier and turn earlier by what it takes."
+            )
+            checks.append(Check("swim-known", Outcome.CAUTION, sentence, "SITE_FILE", subject=held.group.name))
     dives, dive_checks, ledger = _plan_dives(request, world, setting, groups)
     divers = dict.fromkeys(name for group in request.groups for name in group.everybody)
     after, after_checks = after_dives(request, tuple(divers), ledger, setting.grid, rules)
@@ -497,7 +503,7 @@ def _plan_dive(
     def gas_for(minutes: int) -> GroupGas | None:
         if cylinder is None or depth_m <= 0:
             return None
-        return group_gas(people, cylinder, depth_m, minutes, place.swim_min, setting.surroundings, rules)
+        return group_gas(people, cylinder, depth_m, minutes, place.swim_min or 0, setting.surroundings, rules)
 
     gas = gas_for(max(min(int(cap), wish.minutes or int(cap)), 1))
     if gas is not None:
@@ -557,6 +563,13 @@ def _plan_dive(
     }
     checks.extend(_check_times(subject, wish, slot, time))
     checks.extend(_no_stop_checks(subject, limits))
+    told = {check.sentence for _, limit in limits for check in limit.checks}
+    for person in people:  # a group that the handbook cannot give afterwards is said, not left blank
+        checks.extend(
+            replace(check, sentence=f"{subject}: {person.name}: {check.sentence}", subject=subject)
+            for check in after[person.name].checks
+            if check.outcome is Outcome.STOP and check.sentence not in told
+        )
     checks.extend(_check_deeper(subject, people, depth_m, ledger))
     surfaced = descent + parts.bottom + parts.ascent
     out = slot.entry + parts.water

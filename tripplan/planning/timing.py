@@ -117,7 +117,7 @@ class Parts:
 
 def parts_of(depth_m: float, bottom_min: int, place: Place, rules: RuleBook) -> Parts:
     """Return the parts of a dive: bottom time runs from leaving the surface to leaving the bottom."""
-    swim = math.ceil(place.swim_min)
+    swim = math.ceil(place.swim_min or 0)  # where it is not known the plan says so
     return Parts(swim, bottom_min, ascent_min(depth_m, rules), swim)
 
 

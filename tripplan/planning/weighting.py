@@ -13,6 +13,8 @@ from tripplan.planning.plan import DivePlan, LeadLine
 from tripplan.planning.request import GroupWish
 from tripplan.rulebook import RuleBook
 
+IN_THE_WATER = "Find the lead anew: float at eye level on a held breath with a near-empty cylinder, sink breathing out."
+
 
 def lead_lines(
     groups: Sequence[GroupWish],
@@ -35,9 +37,15 @@ def lead_lines(
             if known is None or name in told:
                 continue
             told.add(name)
+            if group.cylinder_l is None or group.fill_bar is None:
+                words = "today's cylinder is not in the request, so no change can be given"
+                lines.append(LeadLine(name, known.lead_kg, None, (words,), IN_THE_WATER))
+                sentence = f"{name}'s lead: {words}. {IN_THE_WATER}"
+                checks[Check("lead-unknown", Outcome.CAUTION, sentence, "REQUEST", subject=name)] = None
+                continue
             before = WeighedCylinder(known.cylinder_l, known.fill_bar)
-            same = group.cylinder_l in (None, known.cylinder_l)
-            today = before if group.cylinder_l is None else WeighedCylinder(group.cylinder_l, group.fill_bar or 200.0)
+            same = group.cylinder_l == known.cylinder_l
+            today = WeighedCylinder(group.cylinder_l, group.fill_bar)
             try:
                 change = lead_change_kg(
                     Setting(known.density_kg_m3, known.suit_mm, before),
@@ -51,7 +59,7 @@ def lead_lines(
                     surface_pressure_bar=surroundings.surface_pressure_bar,
                 )
             except OutOfRange as error:
-                lines.append(LeadLine(name, known.lead_kg, None, (f"cannot be reckoned: {error}",), ""))
+                lines.append(LeadLine(name, known.lead_kg, None, (f"cannot be reckoned: {error}",), IN_THE_WATER))
                 continue
             lines.append(
                 LeadLine(
