@@ -117,7 +117,50 @@ _ALL = (
         "G. Anthony and S. Mitchell, Respiratory physiology of rebreather diving (2016): density of breathed gas",
         "from memory",
     ),
+    _s("TEXTBOOK_DRIFT", "Wind-driven surface current, textbook rule of 2 to 3 per cent of the wind", "from memory"),
+    _s("FORECAST", "The weather and wave forecast named on the plan", "as issued", "a grid does not see a cove"),
+    _s("SEEN", "What somebody saw on the spot", "the leader's own"),
     _s("PHYSICS", "Physics of gases and liquids", "computed"),
+    _s("LINEAR_WAVES", "Linear (Airy) theory of water waves", "computed", "checked against independent root finding"),
+    _s(
+        "CEM_II_2",
+        "US Army Corps of Engineers, Coastal Engineering Manual EM 1110-2-1100, part II, chapter 2: II-2-36 to II-2-38",
+        "verified",
+        "II-2-37 and II-2-38 read in a public copy; II-2-36 in secondary copies, of which one has 0.751 for the "
+        "0.651 of the period",
+    ),
+    _s(
+        "WAVE_TEXTBOOK",
+        "Growth of a wind sea in the wind at 10 m: coastal textbook, equations 5.3 to 5.8",
+        "verified",
+        "read in a public solution sheet",
+    ),
+    _s("SPM_1984", "US Army Corps of Engineers, Shore Protection Manual (1984): duration for a fetch", "from memory"),
+    _s(
+        "DONELAN_1980",
+        "M. A. Donelan (1980): along a fetch blows the component of the wind",
+        "from memory",
+    ),
+    _s("RAYLEIGH_WAVES", "Rayleigh distribution of wave heights (M. S. Longuet-Higgins, 1952)", "from memory"),
+    _s(
+        "KOMAR_GAUGHAN_1972",
+        "P. D. Komar and M. K. Gaughan, Airy wave theory and breaker height prediction (1972)",
+        "verified",
+        "the formula read in public programs that cite it",
+    ),
+    _s("SOLITARY_LIMIT", "Limit of the solitary wave: a breaker is 0.78 of the depth it breaks in", "from memory"),
+    _s(
+        "BATTJES_1974",
+        "J. A. Battjes, Surf similarity, 14th Coastal Engineering Conference (1974)",
+        "verified",
+        "limits 0.5 and 3.3 for the height in deep water, read in secondary summaries",
+    ),
+    _s(
+        "BEAUFORT",
+        "Beaufort wind scale of the World Meteorological Organization, as printed by the Met Office",
+        "verified",
+        "read in secondary copies",
+    ),
 )
 
 SOURCES: dict[str, Source] = {source.key: source for source in _ALL}

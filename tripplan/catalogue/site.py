@@ -11,12 +11,15 @@ import re
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag
 
+from tripplan.environment.constituents import canonical, definition
 from tripplan.environment.position import BadPosition, Position, distance_km, read_position
+from tripplan.environment.stream import FASTEST_KN, TABLE_REACH_H, row_fault, table_fault
 from tripplan.errors import BadRecord, Fault
 from tripplan.people.level import Level
 from tripplan.record import ClockTime, Misfit, Record, TomlFile, judge, read_toml
@@ -247,10 +250,41 @@ class TideLink(Record):
                     yield (name,), "is given, but there is no station to which it could apply"
 
 
-class Stream(Record):
-    """The tidal stream: none worth the name, or slack by an offset from high and low water."""
+class StreamTableRow(Record):
+    """A row of a printed table of the stream, by hours from high water at the site's station."""
 
-    kind: Literal["none", "slack"]
+    hours_from_high_water: float = Field(
+        ge=-TABLE_REACH_H, le=TABLE_REACH_H, description="hours from high water, before it below 0"
+    )
+    spring_kn: float = Field(ge=0, le=FASTEST_KN, description="rate at springs, knots, 0 to 20")
+    neap_kn: float = Field(ge=0, le=FASTEST_KN, description="rate at neaps, knots, 0 to 20")
+    toward_deg: Bearing | None = Field(default=None, description="where the stream runs to, degrees true")
+
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """Springs are not weaker than neaps."""
+        neap_kn, spring_kn = parts.get("neap_kn"), parts.get("spring_kn")
+        if neap_kn is not None and spring_kn is not None and neap_kn > spring_kn:
+            yield ("neap_kn",), f"is {neap_kn:g}, above spring_kn, {spring_kn:g}"
+
+
+_RANGES = ("spring_range_m", "neap_range_m")
+_STREAM_NEEDS: dict[str, tuple[str, ...]] = {
+    "none": (),
+    "slack": ("high_water_slack_min", "low_water_slack_min", "spring_rate_kn", "neap_rate_kn", *_RANGES),
+    "constants": ("constituents", "mean_kn"),
+    "table": ("table", *_RANGES),
+}
+_STREAM_MAY: dict[str, tuple[str, ...]] = {
+    "slack": ("flood_toward_deg", "ebb_toward_deg"),
+    "constants": ("flood_toward_deg", "ebb_toward_deg"),
+}
+
+
+class Stream(Record):
+    """The tidal stream: none worth the name, slacks by offsets from high and low water, harmonic constants, a table."""
+
+    kind: Literal["none", "slack", "constants", "table"]
     high_water_slack_min: float | None = Field(
         default=None, ge=-360, le=360, description="minutes from high water at the site's station to slack"
     )
@@ -259,6 +293,15 @@ class Stream(Record):
     )
     spring_rate_kn: float | None = Field(default=None, gt=0, le=20, description="peak at springs, knots")
     neap_rate_kn: float | None = Field(default=None, gt=0, le=20, description="peak at neaps, knots")
+    constituents: dict[str, Any] | None = Field(
+        default=None, description="NAME = [amplitude in knots, phase lag on Greenwich in degrees]"
+    )
+    mean_kn: float | None = Field(
+        default=None, ge=-FASTEST_KN, le=FASTEST_KN, description="steady stream, knots, flood above 0; 0 for none"
+    )
+    table: tuple[StreamTableRow, ...] | None = Field(
+        default=None, description="rows [[stream.table]] by hours from high water at the site's station"
+    )
     spring_range_m: float | None = Field(default=None, gt=0, le=20, description="range of tide at springs, metres")
     neap_range_m: float | None = Field(default=None, gt=0, le=20, description="range of tide at neaps, metres")
     flood_toward_deg: Bearing | None = Field(default=None, description="where the flood runs to, degrees true")
@@ -266,19 +309,9 @@ class Stream(Record):
 
     @classmethod
     def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
-        """Slack needs every number of the stream; no stream has none of them; springs are stronger than neaps."""
-        numbers = (
-            "high_water_slack_min", "low_water_slack_min", "spring_rate_kn", "neap_rate_kn", "spring_range_m",
-            "neap_range_m",
-        )  # fmt: skip
-        if parts.get("kind") == "slack":
-            missing = [name for name in numbers if name in parts and parts[name] is None]
-            if missing:
-                yield ("kind",), f'is "slack" and also needs {", ".join(missing)}'
-        if parts.get("kind") == "none":
-            for name in (*numbers, "flood_toward_deg", "ebb_toward_deg"):
-                if parts.get(name) is not None:
-                    yield (name,), 'is given, but kind is "none": a stream that runs is of kind "slack"'
+        """Each kind has every field of its own and none of another; springs are stronger than neaps."""
+        if "kind" in parts:
+            yield from _stream_kind_misfits(parts["kind"], parts)
         neap_kn, spring_kn = parts.get("neap_rate_kn"), parts.get("spring_rate_kn")
         if neap_kn is not None and spring_kn is not None and neap_kn > spring_kn:
             yield ("neap_rate_kn",), f"is {neap_kn:g}, above spring_rate_kn, {spring_kn:g}"
@@ -288,6 +321,67 @@ class Stream(Record):
         flood_deg, ebb_deg = parts.get("flood_toward_deg"), parts.get("ebb_toward_deg")
         if flood_deg is not None and flood_deg == ebb_deg:
             yield ("ebb_toward_deg",), f"is {ebb_deg:g}, where the flood runs to as well"
+        if parts.get("constituents") is not None:
+            yield from _stream_constituent_misfits(parts["constituents"])
+        if parts.get("table") is not None:
+            yield from _stream_table_misfits([row.hours_from_high_water for row in parts["table"]])
+
+
+def _stream_kind_misfits(kind: str, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+    needed, allowed = _STREAM_NEEDS[kind], (*_STREAM_NEEDS[kind], *_STREAM_MAY.get(kind, ()))
+    missing = [name for name in needed if name in parts and parts[name] is None]
+    if missing:
+        yield ("kind",), f'is "{kind}" and also needs {", ".join(missing)}'
+    for name, value in parts.items():
+        if name == "kind" or value is None or name in allowed:
+            continue
+        if kind == "none":
+            yield (name,), 'is given, but kind is "none": a stream that runs is of kind "slack", "constants" or "table"'
+        elif name in _STREAM_MAY["slack"]:
+            yield (name,), 'is given, but kind is "table": directions stand in its rows as toward_deg'
+        else:
+            of = " or ".join(f'"{other}"' for other, names in _STREAM_NEEDS.items() if name in names)
+            yield (name,), f'is given, but kind is "{kind}": it belongs to a stream of kind {of}'
+
+
+def _stream_constituent_misfits(constituents: Mapping[str, Any]) -> Iterator[Misfit]:
+    if not constituents:
+        yield ("constituents",), "is empty; give at least one, like M2 = [1.30, 62.0]"
+    seen: dict[str, str] = {}
+    for name, value in constituents.items():
+        if fault := _stream_constituent_fault(name, value):
+            yield ("constituents", name), fault
+        elif (same := seen.setdefault(canonical(name), name)) != name:
+            yield ("constituents", name), f"is the same constituent as {same}; give it once"
+
+
+def _stream_constituent_fault(name: str, value: Any) -> str:
+    """Return what is wrong with one harmonic constant of a stream; empty when nothing is."""
+    if canonical(name) == "Z0":
+        return "is the steady stream, not a constituent; give it as mean_kn"
+    if definition(name) is None:
+        return (
+            "is not the name of a constituent known here, like M2 or K1; without one of its parts a stream is not known"
+        )
+    numbers = isinstance(value, tuple) and all(isinstance(n, int | float) and not isinstance(n, bool) for n in value)
+    if not numbers or len(value) != 2:
+        return "must be two numbers in square brackets: amplitude in knots, phase lag on Greenwich in degrees"
+    amplitude_kn, phase_deg = value
+    if not 0 <= amplitude_kn <= FASTEST_KN:
+        return f"has an amplitude of {amplitude_kn:g}; it must be from 0 to {FASTEST_KN:g} knots"
+    if not 0 <= phase_deg <= 360:
+        return f"has a phase lag of {phase_deg:g}; it must be from 0 to 360 degrees, on Greenwich"
+    return ""
+
+
+def _stream_table_misfits(hours: list[float]) -> Iterator[Misfit]:
+    in_order = True
+    for number, (one, two) in enumerate(pairwise(hours), start=1):
+        if fault := row_fault(one, two):
+            in_order = False
+            yield ("table", number, "hours_from_high_water"), f"is {two:g}, which {fault}"
+    if in_order and (fault := table_fault(hours)):
+        yield ("table",), fault
 
 
 def _sector_misfits(parts: Mapping[str, Any]) -> Iterator[Misfit]:
@@ -562,6 +656,8 @@ def _ways_misfits(entries: tuple[Access, ...], alternative: AlternativeExit | No
 def _tideless_misfits(parts: Mapping[str, Any]) -> Iterator[Misfit]:
     if "stream" in parts and parts["stream"].kind == "slack":
         yield ("stream", "kind"), 'is "slack", which needs tide.station: slack is reckoned from high and low water'
+    if "stream" in parts and parts["stream"].kind == "table":
+        yield ("stream", "kind"), 'is "table", which needs tide.station: its hours count from high water'
     for number, access in enumerate(parts.get("entries", ())):
         for way in ("going_in", "coming_out"):
             limits = getattr(access, way)

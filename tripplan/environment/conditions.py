@@ -342,26 +342,34 @@ def rain_spans(forecast: Forecast | None) -> tuple[Series, ...]:
     return tuple(series for series in (forecast.series if forecast else ()) if series.quantity == "rain_mm")
 
 
-def heavy_rain_until(
+def heavy_rain_spans(
     forecast: Forecast | None, start: datetime, end: datetime, heavy_mm: float
-) -> tuple[datetime | None, bool]:
-    """Return the end of the last 24 h, between two moments, in which more than so much rain fell; and if all is known.
+) -> tuple[list[tuple[datetime, datetime]], bool]:
+    """Return the hours between two moments in which it rained and that ended a heavy 24 h, and whether all is known.
 
-    Steps by the hour. Where a source does not know an hour, the next source is asked; an hour that nobody knows makes
-    the answer incomplete.
+    heavy_mm -- that much or more within 24 h is heavy
+
+    Neighbouring hours are put together. Where a source does not know an hour, the next one is asked; an hour that
+    nobody knows counts as dry and makes the answer incomplete. The 24 h reach back before ``start``.
     """
-    hours = max(math.ceil((end - start).total_seconds() / 3600), 0)
+    first_asked = start - timedelta(hours=23)
+    hours = max(math.ceil((end - first_asked).total_seconds() / 3600), 0)
     rain: list[float | None] = []
+    series = rain_spans(forecast)
     for number in range(hours):
-        first = start + timedelta(hours=number)
-        totals = (series.total(first, first + timedelta(hours=1)) for series in rain_spans(forecast))
+        first = first_asked + timedelta(hours=number)
+        totals = (each.total(first, first + timedelta(hours=1)) for each in series)
         rain.append(next((total for total in totals if total is not None), None))
-    last: datetime | None = None
-    for number in range(hours):
-        day = [mm for mm in rain[max(number - 23, 0) : number + 1] if mm is not None]
-        if rain[number] and sum(day) >= heavy_mm:
-            last = start + timedelta(hours=number + 1)
-    return last, all(mm is not None for mm in rain)
+    spans: list[tuple[datetime, datetime]] = []
+    for number in range(23, hours):
+        if rain[number] and sum(mm or 0.0 for mm in rain[number - 23 : number + 1]) >= heavy_mm:
+            first = first_asked + timedelta(hours=number)
+            last = first + timedelta(hours=1)
+            if spans and spans[-1][1] == first:
+                spans[-1] = (spans[-1][0], last)
+            else:
+                spans.append((first, last))
+    return spans, all(mm is not None for mm in rain)
 
 
 def m_s(knots: float) -> float:

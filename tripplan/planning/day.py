@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import product
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -19,6 +20,7 @@ from tripplan.catalogue.site import Access, Place, Site, TideLimits
 from tripplan.catalogue.station import Station
 from tripplan.check import Candidate, Check, Contest, Outcome, worst
 from tripplan.emergency.contacts import check_emergency
+from tripplan.environment.conditions import as_inputs
 from tripplan.environment.daylight import Daylight, daylight
 from tripplan.environment.tide import HarmonicTide, SecondaryTide, Tide
 from tripplan.errors import OutOfRange
@@ -51,6 +53,7 @@ from tripplan.planning.plan import (
     WhatIf,
 )
 from tripplan.planning.request import DiveWish, GroupWish, RecentDive, Request
+from tripplan.planning.shore import ShoreSea, Weather, least, shore_sea, weather_of
 from tripplan.planning.slate import slate_of
 from tripplan.planning.timing import (
     Done,
@@ -64,6 +67,8 @@ from tripplan.planning.timing import (
     mixes_of,
     parts_of,
 )
+from tripplan.planning.weather import Cold, breaker_limit_m, cold_closures, weather_closures, wind_limits_kn
+from tripplan.planning.weather_checks import DiveHours, check_sources, check_weather
 from tripplan.planning.weighting import lead_lines
 from tripplan.planning.window import (
     DayGrid,
@@ -94,7 +99,16 @@ class Setting:
     tide: Tide | None
     heights_m: NDArray[np.float64]  # one a minute and the midnight after; empty where there is no tide
     rates_kn: NDArray[np.float64]  # likewise; empty where there is no stream
+    toward_deg: NDArray[np.float64]  # where the stream goes; NaN: not known
     surroundings: Surroundings
+    weather: Weather | None  # None: nobody told anything
+    sea: ShoreSea | None
+    water_minutes_c: NDArray[np.float64]  # seen or forecast, else usual in the month; NaN: not known
+
+    @property
+    def water_c(self) -> float | None:
+        """The coldest water of the day; None: not known."""
+        return least(self.water_minutes_c)
 
 
 @dataclass(frozen=True)
@@ -119,7 +133,7 @@ def plan_day(request: Request, world: World) -> DayPlan:
     rules = world.rules
     site = world.sites[request.site]
     setting = _setting(site, request.date, world, request.measured_pressure_bar)
-    groups = [_group_setting(group, setting, rules) for group in request.groups]
+    groups = [_group_setting(group, setting, world) for group in request.groups]
     checks: list[Check] = []
     for held in groups:
         checks.append(_check_place(held, site))
@@ -143,16 +157,9 @@ def plan_day(request: Request, world: World) -> DayPlan:
     lead, lead_checks = lead_lines(request.groups, dives, world.people, setting.surroundings, rules)
     checks.extend(lead_checks)
     checks.extend(_check_recent(request))
-    checks.extend(_check_cold(site, request, world))
+    checks.extend(_check_cold(setting, request, world))
     checks.extend(check_emergency(site, request.date, rules))
-    checks.append(
-        Check(
-            "forecast",
-            Outcome.CAUTION,
-            "No forecast was used: sea, wind and visibility are to be observed on site against the limits given.",
-            "COMMON_PRACTICE",
-        )
-    )
+    checks.extend(_check_weather(dives, groups, setting, rules))
     unique = tuple(sorted(dict.fromkeys(checks), key=lambda check: -check.outcome.severity))
     verdict = worst(unique)
     windows, closures = _shown_windows(groups)
@@ -185,7 +192,8 @@ def plan_day(request: Request, world: World) -> DayPlan:
         curve=_curve(setting, groups, rules.value("tide.height_margin_m"), world),
         emergency=emergency_of(site, request.crew, request.date, rules),
         observations=observations(site, [held.kind for held in groups], rules),
-        forecast_words="No forecast was used. Observe on site; the limits stand under “On arrival”.",
+        forecast_words=_forecast_words(setting),
+        conditions=_conditions_lines(setting),
         what_ifs=what_ifs,
         overrides=rules.overridden,
         elevation_m=site.elevation_m,
@@ -197,6 +205,7 @@ def plan_day(request: Request, world: World) -> DayPlan:
         after=after,
         lead=lead,
         slates=slates,
+        attribution=_attribution(setting),
         rules_here="; ".join(part for part in (world.code_of_practice, site.rules_here) if part),
     )
 
@@ -225,11 +234,19 @@ def _setting(site: Site, day: date, world: World, measured_pressure_bar: float |
     else:
         heights = np.full(len(minutes), math.nan) if site.tide.station else np.array([])
     stream = site_stream(site)
-    if stream is None:
-        rates = np.array([])
-    else:
-        turning = station.tide if station else None  # slack is given from the station's high and low water
-        rates = stream.rates_kn(turning, minutes) if turning is not None else np.full(len(minutes), math.nan)
+    # Slacks and tables count from the station's own high and low water, not from the site's.
+    turning = station.tide if station else None
+    rates = np.array([]) if stream is None else stream.rates_kn(turning, minutes)
+    toward = np.array([]) if stream is None else stream.toward_deg(turning, minutes)
+    weather = weather_of(world.conditions.get(site.slug), minutes, world.rules)
+    if weather is not None and weather.minutes.knows("stream_kn"):
+        seen = weather.minutes["stream_kn"]  # what was seen wins, also where the site file says that there is none
+        rates = np.where(np.isfinite(seen), seen, rates if len(rates) else 0.0)
+        toward = toward if len(toward) else np.full(len(minutes), math.nan)
+    usual_c = water_temperature_c(site, day)
+    water_c = np.full(len(minutes), math.nan if usual_c is None else usual_c)
+    if weather is not None:
+        water_c = np.where(np.isfinite(weather.minutes["water_c"]), weather.minutes["water_c"], water_c)
     return Setting(
         site=site,
         grid=grid,
@@ -237,12 +254,21 @@ def _setting(site: Site, day: date, world: World, measured_pressure_bar: float |
         tide=tide,
         heights_m=heights,
         rates_kn=rates,
+        toward_deg=toward,
         surroundings=surroundings_of(site, day, world.rules, measured_pressure_bar),
+        weather=weather,
+        sea=shore_sea(site, weather, world.rules) if weather is not None else None,
+        water_minutes_c=water_c,
     )
 
 
-def window_for(setting: Setting, kind: Kind, going_in: Access, coming_out: Access, rules: RuleBook) -> Window:
-    """Return the window of a kind of dive by a way in and a way out."""
+def window_for(
+    setting: Setting, kind: Kind, going_in: Access, coming_out: Access, rules: RuleBook, cold: Cold | None = None
+) -> Window:
+    """Return the window of a kind of dive by a way in and a way out.
+
+    cold -- whom and what the water's temperature is judged against; None: nobody in particular
+    """
     grid, site = setting.grid, setting.site
     closures: list[Closure] = [
         *access_closures(grid, site.access),
@@ -255,11 +281,16 @@ def window_for(setting: Setting, kind: Kind, going_in: Access, coming_out: Acces
         closures.extend(tide_closures(grid, blank, going_in, coming_out, rules))
     if len(setting.rates_kn):
         closures.extend(stream_closures(grid, setting.rates_kn, site, kind, rules))
+    if setting.weather is not None and setting.sea is not None:
+        closures.extend(weather_closures(grid, setting.weather, setting.sea, site, kind, going_in, coming_out, rules))
+    if cold is not None:
+        closures.extend(cold_closures(grid, setting.water_minutes_c, cold, rules))
     return Window(grid, merge(closures))
 
 
-def _group_setting(group: GroupWish, setting: Setting, rules: RuleBook) -> GroupSetting:
+def _group_setting(group: GroupWish, setting: Setting, world: World) -> GroupSetting:
     """Choose what the group left open: the place that suits it, and the ways in and out that leave the most time."""
+    rules = world.rules
     kind = kind_of(group)
     site = setting.site
     place = site.place(group.place) if group.place else None
@@ -271,17 +302,24 @@ def _group_setting(group: GroupWish, setting: Setting, rules: RuleBook) -> Group
     ways_in = [a for a in site.entries if group.going_in_by in (None, a.name)]
     named_out = site.entry(group.coming_out_by) if group.coming_out_by else None
     ways_out = [named_out] if named_out else usual_ways_out(site)
-    going_in, coming_out, window = best_ways(setting, kind, ways_in, ways_out, rules)
+    children = children_of([world.people[name] for name in group.divers], setting.grid.day, rules)
+    cold = Cold(tuple(child.name for child in children), group.suit_mm)
+    going_in, coming_out, window = best_ways(setting, kind, ways_in, ways_out, rules, cold)
     return GroupSetting(group, kind, place, going_in, coming_out, window)
 
 
 def best_ways(
-    setting: Setting, kind: Kind, ways_in: Sequence[Access], ways_out: Sequence[Access], rules: RuleBook
+    setting: Setting,
+    kind: Kind,
+    ways_in: Sequence[Access],
+    ways_out: Sequence[Access],
+    rules: RuleBook,
+    cold: Cold | None = None,
 ) -> tuple[Access, Access, Window]:
     """Return the way in, the way out and their window that leave the most minutes to go in; the first on a tie."""
     options = []
     for going_in, coming_out in product(ways_in, ways_out):
-        window = window_for(setting, kind, going_in, coming_out, rules)
+        window = window_for(setting, kind, going_in, coming_out, rules, cold)
         minutes = sum(span.minutes for usable in window.usable() for span in usable.entries)
         options.append((minutes, going_in, coming_out, window))
     best = max(options, key=lambda option: option[0])
@@ -360,6 +398,62 @@ def _check_site(site: Site, request: Request, world: World, setting: Setting) ->
     return checks
 
 
+def _check_weather(
+    dives: Sequence[DivePlan], groups: Sequence[GroupSetting], setting: Setting, rules: RuleBook
+) -> list[Check]:
+    """Judge wind, sea and weather for each timed dive, and the forecast itself."""
+    grid, site = setting.grid, setting.site
+    timed = [(dive, grid.minute_floor(dive.entry)) for dive in dives if dive.entry is not None]
+    first = min((entry for _, entry in timed), default=None)
+    checks = list(check_sources(site, grid, setting.weather, setting.sea, first, rules))
+    if setting.weather is None or setting.sea is None:
+        return checks
+    held = {each.group.name: each for each in groups}
+    stream = (setting.rates_kn, setting.toward_deg)
+    for dive, entry in timed:
+        own = held[dive.group]
+        hours = DiveHours(
+            subject=f"{dive.group}, dive {dive.number}",
+            entry=entry,
+            out=entry + (dive.water_time_min or 0),
+            depth_m=dive.depth_m or 0.0,
+            kind=own.kind,
+            place=own.place,
+            ways=(own.going_in, own.coming_out),
+            suit_mm=own.group.suit_mm,
+        )
+        checks.extend(
+            check_weather(hours, grid, setting.weather, setting.sea, setting.water_minutes_c, stream, site, rules)
+        )
+    return checks
+
+
+def _forecast_words(setting: Setting) -> str:
+    if setting.weather is None:
+        return "No forecast was used. Observe on site; the limits stand under “On arrival”."
+    forecast = setting.weather.forecast
+    told = "; ".join(origin.words for origin in forecast.origins) if forecast else ""
+    seen = f"{len(setting.weather.seen)} seen on the spot" if setting.weather.seen else ""
+    return ". ".join(part for part in (told, seen) if part) + ". Look on site; the limits stand under “On arrival”."
+
+
+def _conditions_lines(setting: Setting) -> tuple[str, ...]:
+    """Say what was seen, and which forecasts were used or could not be had."""
+    weather = setting.weather
+    if weather is None:
+        return ()
+    lines = [f"Seen: {seen.words}" for seen in weather.seen]
+    if weather.forecast is not None:
+        lines.extend(f"Forecast: {origin.words}" for origin in weather.forecast.origins)
+        lines.extend(note.sentence for note in weather.forecast.notes)
+    return tuple(lines)
+
+
+def _attribution(setting: Setting) -> tuple[str, ...]:
+    forecast = setting.weather.forecast if setting.weather else None
+    return tuple(dict.fromkeys(o.attribution for o in forecast.origins if o.attribution)) if forecast else ()
+
+
 def _left_out(tide: Tide) -> bool:
     """Return whether the tide, or the one it is derived from, lacks constituents that the engine does not know."""
     if isinstance(tide, SecondaryTide):
@@ -387,14 +481,15 @@ def _check_recent(request: Request) -> list[Check]:
     return checks
 
 
-def _check_cold(site: Site, request: Request, world: World) -> list[Check]:
-    water_c = water_temperature_c(site, request.date)
+def _check_cold(setting: Setting, request: Request, world: World) -> list[Check]:
+    site, water_c = setting.site, setting.water_c
+    told = setting.weather is not None and setting.weather.minutes.knows("water_c")
     divers = [world.people[name] for group in request.groups for name in group.divers]
     children = children_of(divers, request.date, world.rules)
     rule = world.rules["cold.child_water_c"]
     if not children:
         if water_c is None:
-            sentence = "The usual water temperature is not in the site file: choose suits on site."
+            sentence = "The water temperature is neither in the site file nor told today: choose suits on site."
             return [Check("water-temperature-known", Outcome.CAUTION, sentence, "SITE_FILE", subject=site.name)]
         return []
     names = ", ".join(child.name for child in children)
@@ -403,9 +498,8 @@ def _check_cold(site: Site, request: Request, world: World) -> list[Check]:
         sentence += f"{rule.value:g} C."
         outcome = Outcome.CAUTION
     else:
-        sentence = (
-            f"The water is usually {water_c:g} C this month; children ({names}) do not dive below {rule.value:g} C."
-        )
+        usual = "The water has" if told else "The water usually has this month"
+        sentence = f"{usual} {water_c:.3g} C; children ({names}) do not dive below {rule.value:g} C."
         outcome = Outcome.OK if water_c >= rule.value else Outcome.STOP
     return [Check("cold-children", outcome, sentence, rule.key, water_c, rule.value, "C", names)]
 
@@ -483,7 +577,7 @@ def _plan_dive(
     people = [world.people[name] for name in group.everybody]
     leader = world.people[group.leader] if group.leader else None
     children = children_of([world.people[name] for name in group.divers], request.date, rules)
-    water_c = water_temperature_c(site, request.date)
+    water_c = setting.water_c
 
     mixes, richest = mixes_of(group, wish), group.richest_percent(wish)
 
@@ -965,7 +1059,27 @@ def _curve(setting: Setting, groups: Sequence[GroupSetting], margin_m: float, wo
         going_in_m=edges(first.going_in.going_in),
         coming_out_m=edges(first.coming_out.coming_out),
         stream_limit_kn=limit,
+        **_weather_curve(setting, first, [held.kind for held in groups], world.rules),
     )
+
+
+def _weather_curve(setting: Setting, first: GroupSetting, kinds: Sequence[Kind], rules: RuleBook) -> dict[str, Any]:
+    """Return what the picture shows of surf and wind: the first group's ways, the strictest limits of all groups."""
+    weather, sea = setting.weather, setting.sea
+    if weather is None or sea is None:
+        return {}
+    ways = (first.going_in, first.coming_out)
+    limits = np.min([wind_limits_kn(weather, setting.site, kind, ways, rules) for kind in kinds], axis=0)
+    found: dict[str, Any] = {}
+    if sea.known.any():
+        found["surf_m"] = tuple(float(value) for value in sea.breaker_m[:-1])
+        found["surf_limit_m"] = min(breaker_limit_m(setting.site, kind, rules)[0] for kind in kinds)
+    if np.isfinite(weather.wind_kn).any():
+        found["wind_kn"] = tuple(float(value) for value in weather.wind_kn[:-1])
+        found["gust_kn"] = tuple(float(value) for value in weather.gust_kn[:-1])
+        found["wind_from_deg"] = tuple(float(value) for value in weather.minutes["wind_from_deg"][:-1])
+        found["wind_limit_kn"] = tuple(float(value) for value in limits[:-1])
+    return found
 
 
 def _what_ifs(dives: Sequence[DivePlan], groups: Sequence[GroupSetting]) -> tuple[WhatIf, ...]:
@@ -1044,8 +1158,11 @@ def _headline(
 
 
 def _water_words(site: Site, request: Request, setting: Setting) -> str:
-    temperature_c = water_temperature_c(site, request.date)
+    told = setting.weather is not None and setting.weather.minutes.knows("water_c")
+    temperature_c = setting.water_c
     usual = f", usually {temperature_c:g} C in {request.date:%B}" if temperature_c is not None else ""
+    if told and temperature_c is not None:
+        usual = f", {temperature_c:.3g} C today at the coldest"
     return f"{site.water.kind} water, {setting.surroundings.density_kg_m3:.0f} kg/m3{usual}"
 
 
@@ -1065,6 +1182,7 @@ def revision_of(request: Request, world: World) -> str:
         "station": repr(station),
         "people": {name: world.people[name].model_dump(mode="json") for name in sorted(names)},
         "rules": {key: [rule.value, rule.reason] for key, rule in sorted(world.rules.rules.items())},
+        "conditions": as_inputs(world.conditions[site.slug]) if site.slug in world.conditions else None,
         "centre": [world.centre_name, world.code_of_practice, world.demonstration],
     }
     text = json.dumps(inputs, sort_keys=True, ensure_ascii=True, default=repr)

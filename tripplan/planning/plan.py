@@ -174,6 +174,12 @@ class DayCurve:
     going_in_m: tuple[float | None, float | None]  # lowest and highest height going in, margin included
     coming_out_m: tuple[float | None, float | None]
     stream_limit_kn: float | None
+    surf_m: tuple[float, ...] = ()  # breaking waves at the way in; empty: nobody told; NaN: not known
+    surf_limit_m: float | None = None
+    wind_kn: tuple[float, ...] = ()  # empty: nobody told
+    gust_kn: tuple[float, ...] = ()
+    wind_from_deg: tuple[float, ...] = ()
+    wind_limit_kn: tuple[float, ...] = ()  # the strictest for the direction of the minute
 
 
 @dataclass(frozen=True)
@@ -302,6 +308,7 @@ class DayPlan:
     flag_rule: str
     rules_here: str  # code or by-law that holds
     attribution: tuple[str, ...] = ()
+    conditions: tuple[str, ...] = ()  # what was seen and forecast, by whom, how old
     after: tuple[AfterDive, ...] = ()  # when each person may drive up or fly
     lead: tuple[LeadLine, ...] = ()  # of those whose right weighting is on record
     slates: tuple[Slate, ...] = ()  # how long a further dive of each group may last

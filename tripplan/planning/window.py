@@ -17,7 +17,14 @@ from numpy.typing import NDArray
 
 from tripplan.catalogue.site import Access, Season, Site, SiteAccess, TideLimits
 from tripplan.environment.daylight import Daylight
-from tripplan.environment.stream import SlackStream
+from tripplan.environment.stream import (
+    ConstantsStream,
+    SlackStream,
+    StreamConstituent,
+    StreamRow,
+    TableStream,
+    TidalStream,
+)
 from tripplan.environment.tide import SecondaryTide, Tide
 from tripplan.people.group import Kind
 from tripplan.planning.plan import Closure, Phase, Span, UsableWindow
@@ -276,11 +283,24 @@ def tide_closures(
             yield from _close(grid, closed, phase, rule, words, "SITE_FILE")  # type: ignore[arg-type]
 
 
-def site_stream(site: Site) -> SlackStream | None:
+def site_stream(site: Site) -> TidalStream | None:
     """Return the stream of the site; None where there is none worth the name."""
     stream = site.stream
     if stream.kind == "none":
         return None
+    if stream.kind == "constants":
+        return ConstantsStream(
+            tuple(StreamConstituent(name, *map(float, pair)) for name, pair in (stream.constituents or {}).items()),
+            math.nan if stream.mean_kn is None else stream.mean_kn,
+            stream.flood_toward_deg,
+            stream.ebb_toward_deg,
+        )
+    if stream.kind == "table":
+        return TableStream(
+            tuple(StreamRow(**row.model_dump()) for row in stream.table or ()),
+            stream.spring_range_m or 0.0,
+            stream.neap_range_m or 0.0,
+        )
     return SlackStream(
         high_water_slack_min=stream.high_water_slack_min or 0.0,
         low_water_slack_min=stream.low_water_slack_min or 0.0,
@@ -288,6 +308,8 @@ def site_stream(site: Site) -> SlackStream | None:
         neap_rate_kn=stream.neap_rate_kn or 0.0,
         spring_range_m=stream.spring_range_m or 0.0,
         neap_range_m=stream.neap_range_m or 0.0,
+        flood_toward_deg=stream.flood_toward_deg,
+        ebb_toward_deg=stream.ebb_toward_deg,
     )
 
 

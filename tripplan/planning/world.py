@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from tripplan.catalogue.site import Site
 from tripplan.catalogue.station import Station
+from tripplan.environment.conditions import Conditions
 from tripplan.errors import TripplanError
 from tripplan.people.group import KINDS
 from tripplan.people.person import Person
@@ -26,6 +27,7 @@ class World:
     centre_name: str = ""
     code_of_practice: str = ""
     demonstration: bool = False
+    conditions: Mapping[str, Conditions] = field(default_factory=dict)  # by site: forecast and observations
 
 
 class CannotPlan(TripplanError, ValueError):
