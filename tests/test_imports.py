@@ -16,7 +16,7 @@ ORDER = (
     "people", "catalogue", "emergency", "planning", "documents", "feeds", "store", "web", "cli", "__main__",
 )  # fmt: skip
 MODULES = sorted(PACKAGE.rglob("*.py"))
-OUTSIDE = {"flask", "requests", "sqlite3", "sqlalchemy", "urllib", "http", "socket"}
+OUTSIDE = {"flask", "requests", "requests_cache", "urllib3", "sqlite3", "sqlalchemy", "urllib", "http", "socket"}
 CLOCKS = {("datetime", "now"), ("datetime", "today"), ("datetime", "utcnow"), ("date", "today"), ("time", "time")}
 
 
@@ -77,7 +77,7 @@ def test_below_the_store_nothing_knows_network_database_or_clock(path):
             assert (owner_name, node.func.attr) not in CLOCKS, f"{path}:{node.lineno} reads the clock"
 
 
-HEAVY = ("pandas", "matplotlib", "numpy", "typst", "flask", "pydantic", "geopy", "astral")
+HEAVY = ("pandas", "matplotlib", "numpy", "typst", "flask", "pydantic", "geopy", "astral", "requests")
 
 
 def test_help_loads_nothing_heavy():

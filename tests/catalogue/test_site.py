@@ -186,3 +186,142 @@ def test_two_sites_of_one_name_are_a_fault(tmp_path: Path) -> None:
     sites = {slug: read_site(file.path) for slug, file in files.items()}
     (fault,) = check_links(sites, ["north-haven"], files)
     assert str(fault) == f'{tmp_path / "two.toml"}:3: name is "North Cove", which {tmp_path / "one.toml"} has already'
+
+
+# ---- the kinds of tidal stream ----
+
+CONSTANTS = (
+    '[stream]\nkind = "constants"\nmean_kn = -0.1\n{}\n\n[stream.constituents]\nM2 = [1.4, 62]\nS2 = [0.5, 95.5]\n'
+)
+RANGES = "spring_range_m = 3.4\nneap_range_m = 1.5\n"
+
+
+def table_of(*hours: float, ranges: str = RANGES, row: str = "spring_kn = 2\nneap_kn = 1\ntoward_deg = 20\n") -> str:
+    rows = "".join(f"\n[[stream.table]]\nhours_from_high_water = {hour}\n{row}" for hour in hours)
+    return f'[stream]\nkind = "table"\n{ranges}{rows}'
+
+
+def with_stream(stream: str, tide: str = 'station = "north-haven"') -> str:
+    """Return the valid site with another stream."""
+    assert VALID.count('[stream]\nkind = "none"\n') == 1 == VALID.count('station = "north-haven"')
+    return VALID.replace('[stream]\nkind = "none"\n', stream).replace('station = "north-haven"', tide)
+
+
+def said_of(folder: Path, stream: str, tide: str = 'station = "north-haven"') -> list[str]:
+    """Return the sentences on a site with such a stream."""
+    faults = faults_of(folder, with_stream(stream, tide))
+    return [fault.removeprefix(f"{folder / 'north-cove.toml'}:").split(": ", maxsplit=1)[1] for fault in faults]
+
+
+def test_a_stream_of_constants_is_read_and_needs_no_station(tmp_path: Path) -> None:
+    path = tmp_path / "north-cove.toml"
+    for tide in ('station = "north-haven"', 'none_because = "no station near"'):
+        text = with_stream(CONSTANTS.format("flood_toward_deg = 20"), tide)
+        if "none" in tide:  # heights of the tide mean nothing without a station
+            text = re.sub(r"\{ (lowest|highest)_m[^}]*\}", "{}", text)
+        path.write_text(text, encoding="utf-8")
+        stream = read_site(path).stream
+        assert (stream.kind, stream.mean_kn, stream.flood_toward_deg) == ("constants", -0.1, 20)
+        assert stream.constituents == {"M2": (1.4, 62), "S2": (0.5, 95.5)}
+
+
+def test_a_stream_of_a_table_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "north-cove.toml"
+    path.write_text(with_stream(table_of(*range(-6, 5), 5.5, 6.25)), encoding="utf-8")
+    rows = read_site(path).stream.table or ()
+    assert [row.hours_from_high_water for row in rows[-3:]] == [4, 5.5, 6.25]
+    assert (rows[0].spring_kn, rows[0].neap_kn, rows[0].toward_deg) == (2, 1, 20)
+    path.write_text(with_stream(table_of(*range(-6, 7), row="spring_kn = 0\nneap_kn = 0\n")), encoding="utf-8")
+    assert (read_site(path).stream.table or ())[3].toward_deg is None
+
+
+@pytest.mark.parametrize(
+    "stream, expected",
+    [
+        (
+            '[stream]\nkind = "constants"\n',
+            ['stream.kind is "constants" and also needs constituents, mean_kn'],
+        ),
+        ('[stream]\nkind = "table"\n', ['stream.kind is "table" and also needs table, spring_range_m, neap_range_m']),
+        (
+            CONSTANTS.format("spring_rate_kn = 2\nspring_range_m = 3.4"),
+            [
+                'stream.spring_rate_kn is given, but kind is "constants": it belongs to a stream of kind "slack"',
+                'stream.spring_range_m is given, but kind is "constants": it belongs to a stream of kind "slack" or '
+                '"table"',
+            ],
+        ),
+        (
+            table_of(*range(-6, 7), ranges=f"{RANGES}mean_kn = 0\nflood_toward_deg = 20\n"),
+            [
+                'stream.mean_kn is given, but kind is "table": it belongs to a stream of kind "constants"',
+                'stream.flood_toward_deg is given, but kind is "table": directions stand in its rows as toward_deg',
+            ],
+        ),
+        (
+            CONSTANTS.format("").replace('"constants"', '"none"'),
+            [
+                'stream.mean_kn is given, but kind is "none": a stream that runs is of kind "slack", "constants" or '
+                '"table"',
+                'stream.constituents is given, but kind is "none": a stream that runs is of kind "slack", "constants" '
+                'or "table"',
+            ],
+        ),
+        (
+            f"{CONSTANTS.format('')}m2 = [1, 2]\nXYZ = [1, 2]\nZ0 = [1, 2]\nN2 = [1]\nK1 = [21, 0]\nO1 = [1, 361]\n",
+            [
+                "stream.constituents.m2 is the same constituent as M2; give it once",
+                "stream.constituents.XYZ is not the name of a constituent known here, like M2 or K1; without one of "
+                "its parts a stream is not known",
+                "stream.constituents.Z0 is the steady stream, not a constituent; give it as mean_kn",
+                "stream.constituents.N2 must be two numbers in square brackets: amplitude in knots, phase lag on "
+                "Greenwich in degrees",
+                "stream.constituents.K1 has an amplitude of 21; it must be from 0 to 20 knots",
+                "stream.constituents.O1 has a phase lag of 361; it must be from 0 to 360 degrees, on Greenwich",
+            ],
+        ),
+        (
+            '[stream]\nkind = "constants"\nmean_kn = 0\nconstituents = {}\n',
+            ["stream.constituents is empty; give at least one, like M2 = [1.30, 62.0]"],
+        ),
+        (
+            table_of(-6, -5, -5, -4, -4.5, -3, 0, *range(1, 7)),
+            [
+                "stream.table[3].hours_from_high_water is -5, which stands twice; a row for each hour",
+                "stream.table[5].hours_from_high_water is -4.5, which stands after -4; hours rise from row to row",
+                "stream.table[7].hours_from_high_water is 0, which is 3 h after the row before; rows stand at most 2 h "
+                "apart",
+            ],
+        ),
+        (table_of(*range(-5, 6)), ["stream.table covers 10 h; it must cover 11 h or more, a whole tide"]),
+        (
+            table_of(*range(-6, 7), row="spring_kn = 1\nneap_kn = 2\n").replace("neap_kn = 2", "neap_kn = 1", 12),
+            ["stream.table[13].neap_kn is 2, above spring_kn, 1"],
+        ),
+        (
+            table_of(*range(-6, 7), 14),
+            [
+                "stream.table[14].hours_from_high_water is 14; it must be at most 13 (hours from high water, before it "
+                "below 0)"
+            ],
+        ),
+    ],
+)
+def test_a_stream_that_mixes_kinds_or_lacks_its_own_is_refused_in_these_words(
+    tmp_path: Path, stream: str, expected: list[str]
+) -> None:
+    assert said_of(tmp_path, stream) == expected
+
+
+@pytest.mark.parametrize("name, value", [("M2", '"1.4 kn"'), ("M2", "[1.4, true]"), ("S2", "{ kn = 1 }")])
+def test_a_constant_that_is_not_two_numbers_is_named_at_its_own_line(tmp_path: Path, name: str, value: str) -> None:
+    text = with_stream(re.sub(rf"(?m)^{name} = .*$", f"{name} = {value}", CONSTANTS.format("")))
+    (fault,) = faults_of(tmp_path, text)
+    line, said = fault.removeprefix(f"{tmp_path / 'north-cove.toml'}:").split(": ", maxsplit=1)
+    assert said.startswith(f"stream.constituents.{name} must be two numbers in square brackets")
+    assert text.split("\n")[int(line) - 1] == f"{name} = {value}"
+
+
+def test_slacks_and_tables_need_a_tide_station(tmp_path: Path) -> None:
+    said = said_of(tmp_path, table_of(*range(-6, 7)), 'none_because = "no station near"')
+    assert 'stream.kind is "table", which needs tide.station: its hours count from high water' in said

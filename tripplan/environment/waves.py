@@ -328,8 +328,8 @@ def swell_share(from_deg: Numbers, sectors: Sequence[Sector], wrap_deg: float, s
         width = 360.0 if last - first == 360 else (last - first) % 360
         beyond = np.minimum(apart_deg(bearing, first), apart_deg(bearing, last))
         outside = np.minimum(outside, np.where((bearing - first) % 360 <= width, 0.0, beyond))
-    fallen = np.clip(outside / wrap_deg, 0, 1) if wrap_deg > 0 else np.where(outside > 0, 1.0, 0.0)
-    share = 1 - (1 - sheltered_share) * fallen
+    fallen = np.minimum(outside, wrap_deg) / wrap_deg if wrap_deg > 0 else np.where(outside > 0, 1.0, 0.0)
+    share = np.maximum(1 - (1 - sheltered_share) * fallen, sheltered_share)
     return shaped(np.where(np.isnan(bearing), 1.0 if len(sectors) else sheltered_share, share))
 
 

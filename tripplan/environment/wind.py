@@ -96,7 +96,7 @@ def beaufort(wind_m_s: Numbers) -> int | NDArray[np.int64]:
     """Return the Beaufort force of a wind, 0 to 12.
 
     The scale is printed in whole knots: a speed between two rows counts as the higher force. (Its column in metres a
-    second puts two boundaries up to half a knot lower: 0.2 instead of 0.46 m/s, 7.9 instead of 8.2 m/s.)
+    second puts three boundaries up to half a knot lower: 0.2 for 0.46, 7.9 for 8.2 and 10.7 for 10.8 m/s.)
     Raises OutOfRange for NaN too, which no whole number can stand for, and outside 0 to 120 m/s.  Source: BEAUFORT.
 
     >>> beaufort(m_s_of_knots(16.0)), beaufort(m_s_of_knots(16.5))

@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from tripplan.catalogue.site import Site
+from tripplan.environment.conditions import Forecast, Series
 from tripplan.people.person import Person
 from tripplan.planning.request import Request
 from tripplan.store.folder import Folder
@@ -21,7 +22,8 @@ def kept_young(folder: Folder, today: date) -> Folder:
     """Return the folder with checks, surveys, last dives, declarations and qualifications moved to today.
 
     Birth dates stay, since ages are part of the demonstration; requests move by whole weeks, so that a Saturday stays
-    one. Before the day it was written, and for a folder that is not a demonstration, nothing moves.
+    one, and the forecasts with them, so that each day keeps its weather. Before the day it was written, and for a
+    folder that is not a demonstration, nothing moves.
     """
     days = (today - WRITTEN).days
     if days <= 0 or not folder.world.demonstration:
@@ -34,7 +36,8 @@ def kept_young(folder: Folder, today: date) -> Folder:
     )
     weeks = timedelta(days=days // 7 * 7)
     requests = {name: _request(request, weeks) for name, request in folder.requests.items()}
-    return replace(folder, world=world, requests=requests)
+    forecasts = {slug: _forecast(forecast, weeks) for slug, forecast in folder.forecasts.items()}
+    return replace(folder, world=world, requests=requests, forecasts=forecasts)
 
 
 def _moved(record: Any, names: tuple[str, ...], shift: timedelta) -> dict[str, Any]:
@@ -55,3 +58,19 @@ def _site(site: Site, shift: timedelta) -> Site:
 
 def _request(request: Request, shift: timedelta) -> Request:
     return request.model_copy(update={"date": request.date + shift})
+
+
+def _forecast(forecast: Forecast, shift: timedelta) -> Forecast:
+    """Move a forecast by whole weeks; at most to today's week, so that it never begins after today."""
+    return replace(forecast, series=tuple(_series(series, shift) for series in forecast.series))
+
+
+def _series(series: Series, shift: timedelta) -> Series:
+    origin = series.origin
+    issued = None if origin.issued is None else origin.issued + shift
+    return replace(
+        series,
+        starts=tuple(moment + shift for moment in series.starts),
+        ends=tuple(moment + shift for moment in series.ends),
+        origin=replace(origin, issued=issued, fetched=origin.fetched + shift),
+    )

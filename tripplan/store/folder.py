@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from tripplan.catalogue.site import Site
 from tripplan.catalogue.station import Station
 from tripplan.catalogue.survey import survey
+from tripplan.environment.conditions import Forecast
 from tripplan.errors import BadRecord, Fault
 from tripplan.people.centre import Centre, read_centre
 from tripplan.planning.request import Request, request_from
 from tripplan.planning.world import World, request_faults
 from tripplan.record import read_toml
+from tripplan.store.forecast_file import forecasts_by_site
 
 
 @dataclass(frozen=True)
@@ -25,6 +27,7 @@ class Folder:
     world: World
     requests: Mapping[str, Request]  # by file name without .toml
     faults: tuple[Fault, ...]
+    forecasts: Mapping[str, Forecast] = field(default_factory=dict)  # by site, from the files in forecast/
 
     @property
     def sites(self) -> Mapping[str, Site]:
@@ -38,7 +41,7 @@ class Folder:
 
 
 def load_folder(path: Path) -> Folder:
-    """Read a centre's folder: *.toml sites, stations/, centre/centre.toml and requests/*.toml.
+    """Read a centre's folder: *.toml sites, stations/, centre/centre.toml, requests/*.toml, forecast/*.csv.
 
     Raises BadRecord when the centre's own file cannot be used: without people and rules there is no plan.
     """
@@ -67,7 +70,8 @@ def load_folder(path: Path) -> Folder:
             requests[file.stem] = load_request(file, world)
         except BadRecord as error:
             faults.extend(error.faults)
-    return Folder(path, centre, world, requests, tuple(faults))
+    forecasts, wrong = forecasts_by_site(path, world.sites)
+    return Folder(path, centre, world, requests, (*faults, *wrong), forecasts)
 
 
 def load_request(path: Path, world: World) -> Request:
