@@ -61,6 +61,32 @@ def curve_of(day: date = DAY, zone: str = ZONE, **changes: object) -> DayCurve:
     return replace(curve, **changes)  # type: ignore[arg-type]
 
 
+def with_weather(plan: DayPlan, **changes: object) -> DayPlan:
+    """Return a plan whose curve tells surf and wind: a blow in the afternoon, elapsed minutes after midnight.
+
+    Surf 0.3 m, from minute 780 to 1020 0.91 m, limit 0.5 m. Wind 6.2 kn from the south (limit 16 kn), from minute 840
+    18.4 kn from the west (limit 10 kn); gusts 1.3 times the wind.
+    """
+    minutes = range(plan.curve.minutes)
+    wind = tuple(18.4 if minute >= 840 else 6.2 for minute in minutes)
+    curve = replace(
+        plan.curve,
+        surf_m=tuple(0.91 if 780 <= minute < 1020 else 0.3 for minute in minutes),
+        surf_limit_m=0.5,
+        wind_kn=wind,
+        gust_kn=tuple(1.3 * each for each in wind),
+        wind_from_deg=tuple(270.0 if minute >= 840 else 180.0 for minute in minutes),
+        wind_limit_kn=tuple(10.0 if minute >= 840 else 16.0 for minute in minutes),
+    )
+    return replace(plan, curve=replace(curve, **changes))  # type: ignore[arg-type]
+
+
+def closed_for(plan: DayPlan, rule: str, first: int, end: int, phase: str = "water", *groups: str) -> Closure:
+    """Return a closure from one elapsed minute of the plan's day to another."""
+    start, until = _after_midnight(plan.curve, first), _after_midnight(plan.curve, end)
+    return Closure(start, until, phase, rule, f"Closed by {rule}.", "SITE_FILE", groups)  # type: ignore[arg-type]
+
+
 def on_day(day: date, zone: str = ZONE) -> DayPlan:
     """Return the sample moved to another day, with the same clock times: for days on which the clock changes."""
     plan = sample_plan()

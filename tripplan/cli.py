@@ -12,7 +12,7 @@ import math
 import re
 import sys
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -20,9 +20,13 @@ from tripplan import __version__
 from tripplan.errors import BadRecord, OutOfRange, TripplanError
 
 if TYPE_CHECKING:
+    from tripplan.catalogue.site import Site
     from tripplan.catalogue.station import Station
     from tripplan.physics.no_stop import Exposure
+    from tripplan.planning.season import Season
+    from tripplan.planning.world import World
     from tripplan.rulebook import RuleBook
+    from tripplan.store.folder import Folder
 
 FINE, STOPPED, REFUSED = 0, 1, 2
 LONGEST_TIDE_DAYS = 3660  # ten years: enough for every use, short enough to answer
@@ -113,6 +117,17 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("--timezone", required=True, metavar="TZ", help="IANA name, like Atlantic/Azores")
     as_json(sub)
 
+    sub = command("season", _season, "Usable hours of every day at sites, from tide, light, access and stream.")
+    sub.epilog = "No forecast reaches so far: what a day leaves here is the most that it can leave."
+    sub.add_argument("sites", nargs="+", metavar="SITE", help="name of a site in the folder, or a site file")
+    sub.add_argument("--from", dest="start", required=True, metavar="DATE", help="first day, like 2027-01-01")
+    sub.add_argument("--to", dest="end", required=True, metavar="DATE", help="last day, included; 366 days at most")
+    sub.add_argument("--kind", default="guided", metavar="KIND", help="of dive, like level_1_course (guided)")
+    sub.add_argument("--at-least", type=_whole, default=120, metavar="MIN", help="count days with so many min (120)")
+    sub.add_argument("--folder", type=Path, metavar="FOLDER", help="the centre's folder (the demonstration)")
+    sub.add_argument("--csv", type=Path, metavar="FILE", help="write a row for each site and day; alone, prints a line")
+    as_json(sub)
+
     sub = command("limits", _limits, "How long at a depth without a stop, at an altitude, after earlier dives.")
     sub.add_argument("--depth", type=_number, required=True, metavar="M", help="deepest point, metres")
     sub.add_argument("--altitude", type=_number, default=0.0, metavar="M", help="of the water's surface, metres (0)")
@@ -162,6 +177,10 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("--date", metavar="DATE", help="plan for another date than the request's")
     sub.add_argument("--site", metavar="SITE", help="plan for another site than the request's")
     sub.add_argument("--paper", choices=("a4", "letter"), default="a4", help="of the PDF (a4)")
+    sub.add_argument(
+        "--delay", type=_delay, default=0, metavar="MIN", help="start the day so much later; shows changes"
+    )
+    sub.add_argument("--observed", type=Path, metavar="FILE", help="what was seen on the spot; shows what changes")
     how = sub.add_mutually_exclusive_group()
     how.add_argument("--text", action="store_true", help="print the plan as text (the default)")
     how.add_argument("--json", action="store_true", help="print one JSON object")
@@ -187,6 +206,13 @@ def _whole(text: str) -> int:
     if not re.fullmatch(r"\d{1,6}", text):
         raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of minutes')
     return int(text)
+
+
+def _delay(text: str) -> int:
+    minutes = _whole(text)
+    if not 1 <= minutes <= 720:
+        raise argparse.ArgumentTypeError(f"{minutes} min is no delay; it must be from 1 to 720")
+    return minutes
 
 
 def _show(values: dict[str, Any]) -> None:
@@ -424,6 +450,157 @@ def _daylight(options: argparse.Namespace) -> int:
     return FINE
 
 
+# ---- season ----
+
+
+def _season(options: argparse.Namespace) -> int:
+    from tripplan.data_files import data_dir
+    from tripplan.people.group import KINDS
+    from tripplan.planning.season import LONGEST_DAYS, season, seasons
+    from tripplan.planning.world import CannotPlan
+    from tripplan.store.folder import load_folder
+
+    folder = load_folder(options.folder or data_dir("sites"))
+    wrong: list[str] = []
+    days: list[date] = []
+    for text, what in ((options.start, "--from"), (options.end, "--to")):
+        try:
+            days.append(_day(text, what))
+        except Refused as error:
+            wrong.append(str(error))
+    if len(days) == 2 and days[1] < days[0]:
+        wrong.append(f"--to {days[1]} is before --from {days[0]}")
+    elif len(days) == 2 and (count := (days[1] - days[0]).days + 1) > LONGEST_DAYS:
+        wrong.append(f"--from {days[0]} --to {days[1]} are {count} days; at most {LONGEST_DAYS} are reckoned at once")
+    if options.kind not in KINDS:
+        wrong.append(f'--kind "{options.kind}" is not known; known: {", ".join(KINDS)}')
+    found: dict[str, tuple[Site, World]] = {}
+    for text in options.sites:
+        try:
+            site, world = _site_in(text, folder)
+        except TripplanError as error:
+            wrong.extend(str(error).splitlines())
+            continue
+        found.setdefault(site.slug if world is folder.world else text, (site, world))
+    if wrong:
+        raise CannotPlan(tuple(((), sentence) for sentence in dict.fromkeys(wrong)))
+    kind, (first, last) = KINDS[options.kind], days
+    together = [site for site, world in found.values() if world is folder.world]
+    shared = dict(
+        zip((site.slug for site in together), seasons(together, folder.world, kind, first, last), strict=True)
+    )
+    answer = [
+        shared[site.slug] if world is folder.world else season(site, world, kind, first, last)
+        for site, world in found.values()
+    ]
+    if options.csv:
+        _write_season(options.csv, answer)
+    if options.json:
+        _show(
+            {
+                "kind": kind.name,
+                "from": first.isoformat(),
+                "to": last.isoformat(),
+                "sites": [
+                    {
+                        "site": one.site,
+                        "name": one.name,
+                        "days": [
+                            {
+                                "date": day.day.isoformat(),
+                                "windows": [{"start": _iso(w.start), "end": _iso(w.end)} for w in day.windows],
+                                "usable_min": day.usable_min,
+                                "first_reason": day.first_reason or None,
+                            }
+                            for day in one.days
+                        ],
+                    }
+                    for one in answer
+                ],
+            }
+        )
+    elif options.csv:
+        print(f"{options.csv}: {sum(len(one.days) for one in answer)} rows")
+    else:
+        _print_season(answer, options.at_least)
+    return FINE
+
+
+def _iso(moment: datetime) -> str:
+    return moment.isoformat(timespec="seconds")
+
+
+def _site_in(text: str, folder: Folder) -> tuple[Site, World]:
+    """Find a site by its file, with the stations beside it, or by slug or name in a folder."""
+    from dataclasses import replace
+
+    from tripplan.catalogue.survey import survey
+
+    path = Path(text)
+    if path.suffix == ".toml" or path.is_file():
+        found = survey([path])
+        if found.faults or path.stem not in found.sites:
+            raise BadRecord(found.faults) if found.faults else Refused(f"{text} is not the file of a site")
+        site = found.sites[path.stem]
+        stations = {**folder.world.stations, **found.stations}
+        return site, replace(folder.world, sites={**folder.world.sites, site.slug: site}, stations=stations)
+    wanted = text.casefold().strip()
+    for slug, site in folder.sites.items():
+        if wanted in (slug.casefold(), site.name.casefold()):
+            return site, folder.world
+    faults = [fault for fault in folder.faults if Path(fault.file).stem.casefold() == wanted]
+    if faults:
+        raise BadRecord(tuple(faults))
+    raise Refused(f'site "{text}" is neither a file nor known; known: {", ".join(folder.sites) or "none"}')
+
+
+def _write_season(path: Path, answer: Sequence[Season]) -> None:
+    import csv
+
+    with path.open("w", encoding="utf-8", newline="") as file:
+        rows = csv.writer(file)
+        rows.writerow(("site", "name", "date", "usable_min", "windows", "first_reason"))
+        for one in answer:
+            for day in one.days:
+                windows = " ".join(f"{_iso(window.start)}/{_iso(window.end)}" for window in day.windows)
+                rows.writerow((one.site, one.name, day.day, day.usable_min, windows, day.first_reason))
+
+
+def _print_season(answer: Sequence[Season], enough_min: int) -> None:
+    """Print a table of months for each site; hours are rounded down."""
+    import pandas
+
+    for one in answer:
+        days = pandas.DataFrame({"day": [day.day for day in one.days], "usable_min": one.minutes})
+        days["month"] = [f"{day:%Y-%m}" for day in days["day"]]
+        days["enough"] = days["usable_min"] >= enough_min
+        months = days.groupby("month")
+        best = days.loc[months["usable_min"].idxmax()]
+        best_days = [
+            f"{day:%a %d %b} {minutes // 60}:{minutes % 60:02}" if minutes else "none"
+            for day, minutes in zip(best["day"], best["usable_min"], strict=True)
+        ]
+        table = pandas.DataFrame(
+            {
+                "hours a day": [f"{math.floor(mean / 6) / 10:.1f}" for mean in months["usable_min"].mean()],
+                f"days of {enough_min} min": months["enough"].sum().to_list(),
+                "of": months.size().to_list(),
+                "best day": best_days,
+            },
+            index=list(months.groups),
+        )
+        print(f"{one.name} ({one.site}), {one.kind.words}, {one.days[0].day} to {one.days[-1].day}, {one.timezone}")
+        print(table.to_string())
+        reasons = pandas.Series([day.first_reason for day in one.days if day.first_reason], dtype=object).value_counts()
+        if len(reasons):
+            print(f"Closes most on {reasons.iloc[0]} of {len(one.days)} days: {reasons.index[0]}")
+        print()
+    print(
+        f"Kind of dive: {answer[0].kind.name} (--kind changes it). From access, light, tide and stream alone: no "
+        "forecast reaches so far, and the weather takes from these hours."
+    )
+
+
 # ---- limits ----
 
 
@@ -582,10 +759,16 @@ def _gas(options: argparse.Namespace) -> int:
 
 
 def _plan(options: argparse.Namespace) -> int:
+    from dataclasses import asdict, replace
+
     from tripplan.check import Outcome
+    from tripplan.environment.conditions import Conditions
     from tripplan.planning.day import plan_day
+    from tripplan.planning.replan import delayed, difference
     from tripplan.planning.request import read_request
+    from tripplan.planning.tolerance import with_edges
     from tripplan.store.folder import folder_of_request, load_folder, load_request
+    from tripplan.store.told import Teller, told_world
 
     read_request(options.request)  # its own faults first: they stand in the file that the person is writing
     folder = load_folder(options.folder or folder_of_request(options.request))
@@ -599,8 +782,25 @@ def _plan(options: argparse.Namespace) -> int:
         if options.site not in folder.sites:
             raise Refused(f'--site "{options.site}" is not in the catalogue; known: {", ".join(folder.sites)}')
         changes["site"] = options.site
-    request = load_request(options.request, folder.world)
-    plan = plan_day(request.model_copy(update=changes), folder.world)
+    request = load_request(options.request, folder.world).model_copy(update=changes)
+    seen = _seen_at(options.observed, request.site, folder) if options.observed else ()
+    moment, teller = datetime.now(UTC), Teller()
+    world = told_world(folder, (request.site,), moment, teller)
+    plan = plan_day(request, world)
+    differences = None
+    if seen or options.delay:
+        before = plan
+        if seen:
+            told = Conditions().with_seen(seen) if request.site not in world.conditions else None
+            told = told or world.conditions[request.site].with_seen(seen)
+            world = replace(world, conditions={**world.conditions, request.site: told})
+            plan = plan_day(request, world)
+        if options.delay:
+            request = delayed(request, plan, options.delay)
+            plan = plan_day(request, world)
+        differences = difference(before, plan)
+    plan = with_edges(plan, request, world)
+    teller.close()
     if options.pdf:
         from tripplan.documents.day_sheet import day_sheet_pdf
 
@@ -608,14 +808,32 @@ def _plan(options: argparse.Namespace) -> int:
     if options.json:
         from tripplan.documents.data import plan_json
 
-        _show(plan_json(plan))
+        shown = plan_json(plan)
+        if differences is not None:
+            shown["changes"] = [asdict(change) for change in differences]
+        _show(shown)
     elif options.text or not options.pdf:
         from tripplan.documents.text import plan_text
 
+        if differences is not None:
+            print(f"What changes, {before.revision} to {plan.revision}:")
+            for change in differences:
+                print(f"  {change.what}: {change.before} -> {change.after}")
+            print("" if differences else "  Nothing.\n")
         print(plan_text(plan))
     else:
         print(f"{options.pdf}: {plan.verdict.value}, revision {plan.revision}")
     return STOPPED if plan.verdict is Outcome.STOP else FINE
+
+
+def _seen_at(path: Path, site: str, folder: Any) -> Any:
+    """Return what a file of observations holds for a site.  Raises Refused where that is nothing."""
+    from tripplan.store.told import read_observed
+
+    found = read_observed(path, folder.sites)
+    if site not in found:
+        raise Refused(f'{path}: holds nothing seen at "{site}"; it has {", ".join(found) or "nothing at all"}')
+    return found[site]
 
 
 def _rules(options: argparse.Namespace) -> int:

@@ -164,7 +164,7 @@ def test_every_wind_blows_onto_the_shore_or_off_it(wind_from, facing, along):
 
 
 def test_the_wind_alone_carries_away_from_where_it_comes():
-    """The textbook's own example: 10 m/s gives 0.2 to 0.3 m/s (0.4 to 0.6 kn) at 2 to 3 per cent. 0.3 m/s are 180 m in ten minutes."""
+    """Textbook rule: 10 m/s gives 0.2 to 0.3 m/s (0.4 to 0.6 kn) at 2 to 3 per cent. Ten minutes at 0.3 m/s: 180 m."""
     drift = surface_drift(10.0, 90.0, 3.0)
     assert drift.speed_m_s == pytest.approx(0.3, rel=1e-12)
     assert drift.toward_deg == pytest.approx(270.0)

@@ -60,6 +60,8 @@ def plan_json(plan: DayPlan) -> dict[str, Any]:
         "observations": [_plain(observation) for observation in plan.observations],
         "forecast": plan.forecast_words,
         "what_ifs": [_plain(what_if) for what_if in plan.what_ifs],
+        "edges": [_plain(edge) for edge in plan.edges],
+        "conditions": list(plan.conditions),
         "overrides": [_plain(rule) for rule in plan.overrides],
         "elevation_m": _plain(plan.elevation_m),
         "surface_pressure_bar": _plain(plan.surface_pressure_bar),

@@ -28,6 +28,7 @@ from tripplan.documents.words import (
     distance,
     dive_name,
     duration,
+    edge_words,
     gas_words,
     gauge_words,
     grouped,
@@ -201,6 +202,8 @@ def _values(plan: DayPlan) -> dict[str, Any]:
             }
             for slate in plan.slates
         ],
+        "edges": [list(edge_words(edge)) for edge in plan.edges],
+        "conditions": list(plan.conditions),
         "what_ifs": [what_if.sentence for what_if in plan.what_ifs],
         "observations": [
             {"what": seen.what, "limit": seen.limit_words, "how": seen.how, "source": source_words(seen.source, rules)}

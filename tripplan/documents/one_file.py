@@ -48,6 +48,7 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "depth": words.depth_down,
     "depth_up": words.depth_up,
     "height": words.height,
+    "edge": words.edge_words,
     "pressure": words.pressure,
     "distance": words.distance,
     "bearing": words.bearing,

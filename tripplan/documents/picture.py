@@ -1,4 +1,7 @@
-"""The picture of the day: light, tide, stream, usable windows and dives on one time axis, as an SVG that stands alone.
+"""The picture of the day on one time axis, as an SVG that stands alone.
+
+Light, tide, stream, surf, wind, closed minutes by their kind of reason, usable windows and dives, in strips. A strip of
+which nobody told anything is left out.
 
 Colour only repeats what a word, a hatch or a line says, so that it reads in grey. Time is placed by elapsed minutes and
 labelled by the site's clock, so that a day on which the clock changes has its 23 or 25 hours.
@@ -14,7 +17,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import cache
+from functools import cache, partial
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -28,7 +31,7 @@ from tripplan.documents.words import (
     span_words,
     window_words,
 )
-from tripplan.planning.plan import DayPlan, DivePlan, Light, Span, UsableWindow
+from tripplan.planning.plan import Closure, DayPlan, DivePlan, Light, Span, UsableWindow
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,6 +42,28 @@ CLEAR_PAPER = {"facecolor": "#ffffff", "edgecolor": "none", "pad": 2.5}  # no da
 SHORTEST_VIEW_MIN = 600  # ten hours: less makes the day look longer than it is
 DRAWN_WITH = "DejaVu Sans"  # comes with matplotlib, so every machine reckons the same widths
 ON_SCREEN = "system-ui, sans-serif"
+LONG_MIN = 60  # a highest value that lasts so long is said with its start and end, not as one moment
+
+# A kind of reason, the rules of closures that belong to it, and its hatch. Straight lines: dots or stars make a file
+# many times as long (the stream's dots are drawn anyhow). Not "xx", which is kept for what is not known.
+_KINDS: tuple[tuple[str, tuple[str, ...], str], ...] = (
+    ("light", ("light",), ""),
+    ("gate", ("access-hours", "access-season"), "||"),
+    ("tide", ("tide-going-in", "tide-coming-out"), "\\\\"),
+    ("stream", ("stream",), ".."),
+    ("surf", ("surf", "surf-steep"), "//"),
+    ("wind", ("wind", "wind-offshore"), "\\\\\\\\"),
+    ("thunder", ("thunder",), "/////"),
+    ("run-off", ("run-off",), "\\\\||"),
+    ("visibility", ("visibility", "visibility-under-water"), "++"),
+    ("cold", ("cold", "suit"), "/-"),
+)
+_KIND_OF = {rule: kind for kind, rules, _ in _KINDS for rule in rules}
+_HATCH_OF = {kind: hatch for kind, _, hatch in _KINDS}
+_SEEN_ABOVE = {"light", "tide", "stream"}  # their own panels show when they close
+_POINTS = (("N", "north"), ("NE", "north-east"), ("E", "east"), ("SE", "south-east"), ("S", "south"),
+           ("SW", "south-west"), ("W", "west"), ("NW", "north-west"))  # fmt: skip
+_UNKNOWN_POINT = ("?", "not known")
 
 _Thing = TypeVar("_Thing", DivePlan, UsableWindow)
 _ONE_AT_A_TIME = threading.Lock()  # matplotlib's settings hold for the whole process
@@ -51,7 +76,8 @@ class _Frame:
     first: int
     last: int
     narrow: bool
-    share: float = 1.0  # of the full height, for a day with fewer panels
+    share: float = 1.0  # of the full height, for a day with fewer panels or more
+    label_pt: float = 0.0  # what the words left of the axis need
 
     @property
     def size_in(self) -> tuple[float, float]:
@@ -61,9 +87,29 @@ class _Frame:
     def font_pt(self) -> float:
         return 10.5 if self.narrow else 9.5
 
+    @property
+    def left(self) -> float:
+        """Where the axis begins, as a share of the width."""
+        return self._usual_left + self._pushed
+
+    @property
+    def _usual_left(self) -> float:
+        return 0.13 if self.narrow else 0.075
+
+    @property
+    def _pushed(self) -> float:
+        return max(self.label_pt / 72 / self.size_in[0] - self._usual_left, 0.0)
+
+    @property
+    def right(self) -> float:
+        """Where the axis ends, as a share of the width."""
+        return 0.965 if self.narrow else 0.985
+
     def length_min(self, text: str) -> float:
         """How many minutes of the axis a text is likely to cover."""
-        return len(text) * self.font_pt * 0.6 / (self.size_in[0] * 0.86 * 72) * (self.last - self.first)
+        return (
+            len(text) * self.font_pt * 0.6 / (self.size_in[0] * (0.86 - self._pushed) * 72) * (self.last - self.first)
+        )
 
     def fits(self, text: str, minutes: float) -> bool:
         """Whether a text is likely to fit into a stretch of minutes."""
@@ -95,6 +141,7 @@ def drawing(font_pt: float, salt: str) -> Iterator[None]:
 def day_picture(plan: DayPlan, *, narrow: bool = False, grey: bool = False, font_family: str = ON_SCREEN) -> str:
     """Return the picture of a plan's day as SVG.
 
+    Surf and wind are drawn where somebody told them, the rows of closed minutes where they add to the other panels.
     It shows the useful part of the day: from an hour before the first of sunrise, windows and dives to an hour after
     the last of civil dusk, windows and dives, ten hours at least. Its description says from when until when.
 
@@ -108,42 +155,53 @@ def day_picture(plan: DayPlan, *, narrow: bool = False, grey: bool = False, font
     plan, restored = _drawable(plan)
     frame = _frame(plan, narrow)
     accent = INK if grey else ACCENT
-    panels = ["light"] + (["tide"] if plan.curve.tide_m else []) + (["stream"] if plan.curve.stream_kn else [])
-    window_rows, dive_rows = _window_rows(plan, frame), _dive_rows(plan, frame)
-    panels += ["windows", "dives"]
-    window_height = 0.75 if any(window.groups for window in plan.windows) else 0.55  # names need a line of their own
-    heights = {"light": 0.5, "tide": 3.6, "stream": 1.7, "windows": 0.3 + window_height * len(window_rows),
-               "dives": 0.3 + 0.75 * max(len(dive_rows), 1)}  # fmt: skip
-    frame = replace(frame, share=(sum(heights[name] for name in panels) + 0.6) / 7.5)
+    closed = _closed_in_view(plan, frame) if _closed_told(plan) else []
+    longest = max((len(row.kind) for row in closed), default=0)
+    frame = replace(frame, label_pt=longest * (frame.font_pt - 1) * 0.62 + 8)
+    parts = _parts(plan, frame, accent, closed)
+    frame = replace(frame, share=(sum(height for height, _ in parts) + 0.6) / 7.5)
     with drawing(frame.font_pt, f"{plan.revision}{narrow}{grey}"):
         figure = Figure(figsize=frame.size_in, facecolor="none")
         FigureCanvasSVG(figure)
-        axes = figure.subplots(
-            len(panels), 1, sharex=True, squeeze=False, height_ratios=[heights[name] for name in panels]
-        )[:, 0]
-        for name, panel in zip(panels, axes, strict=True):
+        axes = figure.subplots(len(parts), 1, sharex=True, squeeze=False, height_ratios=[h for h, _ in parts])[:, 0]
+        bottom = 0.34 / frame.size_in[1]
+        figure.subplots_adjust(left=frame.left, right=frame.right, top=0.985, bottom=bottom, hspace=0.12)
+        for panel, (_, draw) in zip(axes, parts, strict=True):
             panel.set_facecolor("none")
-            if name == "light":
-                _draw_light(panel, plan, frame)
-            elif name == "tide":
-                _draw_tide(panel, plan, frame, accent)
-            elif name == "stream":
-                _draw_stream(panel, plan, frame)
-            elif name == "windows":
-                _draw_windows(panel, plan, frame, window_rows, accent)
-            else:
-                _draw_dives(panel, plan, frame, dive_rows, accent)
+            draw(panel, plan, frame)
+            panel.xaxis.set_visible(panel is axes[-1])  # ticks that nobody sees take half of the time
             for window in plan.windows:
                 for edge in (window.start, window.end):
                     panel.axvline(_minute(plan, edge), color=INK, linewidth=0.5, linestyle=(0, (1, 3)))
         _label_hours(axes[-1], plan, frame)
-        left, right = (0.13, 0.965) if narrow else (0.075, 0.985)
-        figure.subplots_adjust(left=left, right=right, top=0.985, bottom=0.34 / frame.size_in[1], hspace=0.12)
         drawn = io.StringIO()
         figure.savefig(drawn, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     title, words = f"The day at {plan.site_name}", _in_words(plan, frame)
     svg = cleaned_svg(drawn.getvalue(), title, words, f"d{plan.revision}{int(narrow)}", font_family)
     return svg.translate(restored)
+
+
+def _parts(
+    plan: DayPlan, frame: _Frame, accent: str, closed: Sequence[_Closed]
+) -> list[tuple[float, Callable[[Axes, DayPlan, _Frame], None]]]:
+    """Return the panels of the picture from top to bottom, each with its share of the height and how it is drawn."""
+    curve = plan.curve
+    window_rows, dive_rows = _window_rows(plan, frame), _dive_rows(plan, frame)
+    window_height = 0.75 if any(window.groups for window in plan.windows) else 0.55  # names need a line of their own
+    parts: list[tuple[float, Callable[[Axes, DayPlan, _Frame], None]]] = [(0.5, _draw_light)]
+    if curve.tide_m:
+        parts.append((3.6, partial(_draw_tide, accent=accent)))
+    if curve.stream_kn:
+        parts.append((1.7, _draw_stream))
+    if curve.surf_m:
+        parts.append((1.7, partial(_draw_surf, accent=accent)))
+    if curve.wind_kn:
+        parts.append((2.2, _draw_wind))
+    if closed:
+        parts.append((0.45 + 0.36 * len(closed), partial(_draw_closed, rows=closed)))
+    parts.append((0.3 + window_height * len(window_rows), partial(_draw_windows, rows=window_rows, accent=accent)))
+    parts.append((0.3 + 0.75 * max(len(dive_rows), 1), partial(_draw_dives, rows=dive_rows, accent=accent)))
+    return parts
 
 
 def day_table(plan: DayPlan) -> tuple[tuple[str, str], ...]:
@@ -164,6 +222,10 @@ def day_table(plan: DayPlan) -> tuple[tuple[str, str], ...]:
     if plan.curve.stream_kn:
         rows.append(("Stream", _stream_words(plan)))
     rows.extend(("Stream not known", span_words(span, plan.date)) for span in _not_known(plan, plan.curve.stream_kn))
+    rows.extend(_surf_rows(plan))
+    rows.extend(_wind_rows(plan))
+    if _closed_told(plan):
+        rows.extend((f"Closed by {row.kind}", _closed_words(plan, row)) for row in _closed(plan))
     rows.extend(("Usable", window_words(window, plan.date)) for window in plan.windows)
     if not plan.windows:
         reasons = dict.fromkeys(closure.sentence for closure in plan.closures)
@@ -186,6 +248,203 @@ def _stream_words(plan: DayPlan) -> str:
     strongest = f"up to {rate_up(max(known))}" if known else "not known"
     limit = plan.curve.stream_limit_kn
     return f"{strongest}; no limit is given" if limit is None else f"{strongest}; {limit:g} kn allowed"
+
+
+# ---- surf and wind in words ----
+
+
+def knots_up(wind_kn: float) -> str:
+    """Return a wind in whole knots, rounded up.
+
+    >>> knots_up(16.2)
+    '17 kn'
+    """
+    return f"{math.ceil(round(wind_kn, 6))} kn"
+
+
+def _highest(plan: DayPlan, values: Sequence[float], shown: Callable[[float], str], short: bool = False) -> str:
+    """Return the highest known value of the day, rounded up, and when it first is so high; short: without its end."""
+    known = [value for value in values if not math.isnan(value)]
+    if not known:
+        return "not known"
+    top = shown(max(known))
+    partly = "" if len(known) == len(values) else " as far as known"
+    tops = [not math.isnan(value) and shown(value) == top for value in values]
+    if sum(tops) == len(known):
+        return f"up to {top}{partly or ' all day'}"
+    first = tops.index(True)
+    end = tops.index(False, first) if False in tops[first:] else len(tops)
+    span = Span(_moment(plan, first), _moment(plan, end))
+    if span.minutes < LONG_MIN:
+        when = f"at {clock(span.start, plan.date)}"
+    else:
+        when = f"from {clock(span.start, plan.date)}" if short else span_words(span, plan.date)
+    return f"up to {top} {when}{partly}"
+
+
+def _stop_words(limit: float | None, unit: str) -> str:
+    return "no limit is given" if limit is None else f"stop above {limit:g} {unit}"
+
+
+def _surf_rows(plan: DayPlan) -> Iterator[tuple[str, str]]:
+    """Say the highest surf, its limit, and when it is not known."""
+    curve = plan.curve
+    if not curve.surf_m:
+        return
+    yield "Surf", f"{_highest(plan, curve.surf_m, height_up)}; {_stop_words(curve.surf_limit_m, 'm')}"
+    for span in _not_known(plan, curve.surf_m):
+        yield "Surf not known", span_words(span, plan.date)
+
+
+def _wind_rows(plan: DayPlan) -> Iterator[tuple[str, str]]:
+    """Say the strongest wind and gusts, where the wind comes from, its limits, and when it is not known."""
+    curve = plan.curve
+    if not curve.wind_kn:
+        return
+    words = f"{_highest(plan, curve.wind_kn, knots_up)}; gusts {_highest(plan, curve.gust_kn, knots_up)}"
+    limits = _limit_runs(plan)
+    if len({limit for _, _, limit in limits}) == 1:
+        words += f"; {_wind_limit_words(limits[0][2])}"
+    yield "Wind", words
+    turns = _turns(plan)
+    yield (
+        "Wind from",
+        "; ".join(
+            name if first == 0 else f"{name} from {clock(_moment(plan, first), plan.date)}"
+            for first, (_, name) in turns
+        ),
+    )
+    if len({limit for _, _, limit in limits}) > 1:
+        spans = [(Span(_moment(plan, first), _moment(plan, end)), limit) for first, end, limit in limits]
+        yield "Wind limit", "; ".join(f"{span_words(span, plan.date)} {_wind_limit_words(kn)}" for span, kn in spans)
+    for span in _not_known(plan, curve.wind_kn):
+        yield "Wind not known", span_words(span, plan.date)
+
+
+def _wind_limit_words(limit_kn: float | None) -> str:
+    if limit_kn is None:
+        return "the limit is not known"
+    return "no limit is given for its direction" if math.isinf(limit_kn) else _stop_words(limit_kn, "kn")
+
+
+def _limit_runs(plan: DayPlan) -> list[tuple[int, int, float | None]]:
+    """Return the limits on the wind in order: first minute, one past the last, knots; None: unknown."""
+    limits = plan.curve.wind_limit_kn or (math.nan,) * len(plan.curve.wind_kn)
+    runs: list[tuple[int, int, float | None]] = []
+    for minute, value in enumerate(limits):
+        limit = None if math.isnan(value) else value
+        if runs and runs[-1][2] == limit:
+            runs[-1] = (runs[-1][0], minute + 1, limit)
+        else:
+            runs.append((minute, minute + 1, limit))
+    return runs
+
+
+def _point(bearing_deg: float) -> tuple[str, str]:
+    """Return one of eight points of the compass, in letters and in words."""
+    return _UNKNOWN_POINT if math.isnan(bearing_deg) else _POINTS[round(bearing_deg / 45) % 8]
+
+
+def _turns(plan: DayPlan) -> list[tuple[int, tuple[str, str]]]:
+    """Return where the wind comes from, hour by hour, each point once with the first minute of its stretch."""
+    turns: list[tuple[int, tuple[str, str]]] = []
+    for minute, bearing_deg in list(enumerate(plan.curve.wind_from_deg))[::60]:
+        point = _point(bearing_deg)
+        if not turns or turns[-1][1] != point:
+            turns.append((minute, point))
+    return turns or [(0, _UNKNOWN_POINT)]
+
+
+# ---- closed minutes ----
+
+
+@dataclass(frozen=True)
+class _Closed:
+    """The minutes that one kind of reason closes."""
+
+    kind: str
+    hatch: str
+    closures: tuple[Closure, ...]
+    bars: tuple[
+        tuple[int, int, bool], ...
+    ]  # first minute, one past the last, whether nobody at all may be in the water
+
+
+def _kind(closure: Closure) -> str:
+    """Return the kind of reason of a closure; a rule that no kind lists is a kind of its own, never lost."""
+    return _KIND_OF.get(closure.rule) or closure.rule.replace("-", " ")
+
+
+def _closed_told(plan: DayPlan) -> bool:
+    """Return whether the rows of closed minutes say more than the panels of light, tide and stream do."""
+    told = plan.curve.surf_m or plan.curve.wind_kn
+    return bool(told) or any(_kind(closure) not in _SEEN_ABOVE for closure in plan.closures)
+
+
+def _closed(plan: DayPlan) -> list[_Closed]:
+    """Return the kinds of reason that close something, each with its minutes, those of one kind taken together."""
+    kinds = [*_HATCH_OF, *sorted({_kind(closure) for closure in plan.closures} - set(_HATCH_OF))]
+    found = []
+    for kind in kinds:
+        mine = tuple(closure for closure in plan.closures if _kind(closure) == kind)
+        bars = _bars(plan, mine)
+        if bars:
+            found.append(_Closed(kind, _HATCH_OF.get(kind, "/|"), mine, bars))
+    return found
+
+
+def _bars(plan: DayPlan, closures: Sequence[Closure]) -> tuple[tuple[int, int, bool], ...]:
+    """Return the stretches that closures of one kind close together, and whether for everybody and everything."""
+    everybody = frozenset(dive.group for dive in plan.dives)
+    whole, part = [False] * plan.curve.minutes, [False] * plan.curve.minutes
+    shut: list[frozenset[str]] = [frozenset()] * plan.curve.minutes
+    for closure in closures:
+        first, end = _minutes_of(plan, closure)
+        for minute in range(first, end):
+            part[minute] = True
+            if closure.phase == "water":
+                shut[minute] |= frozenset(closure.groups)
+                whole[minute] |= not closure.groups or (bool(everybody) and everybody <= shut[minute])
+    bars: list[tuple[int, int, bool]] = []
+    for minute in range(plan.curve.minutes):
+        if not part[minute]:
+            continue
+        if bars and bars[-1][1:] == (minute, whole[minute]):
+            bars[-1] = (bars[-1][0], minute + 1, whole[minute])
+        else:
+            bars.append((minute, minute + 1, whole[minute]))
+    return tuple(bars)
+
+
+def _minutes_of(plan: DayPlan, closure: Closure) -> tuple[int, int]:
+    """Return the first minute of the day that a closure touches, and one past the last."""
+    first, end = math.floor(_minute(plan, closure.start)), math.ceil(_minute(plan, closure.end))
+    return max(first, 0), min(end, plan.curve.minutes)
+
+
+def _closed_words(plan: DayPlan, row: _Closed) -> str:
+    """Say when a kind of reason closes what for whom."""
+    parts = []
+    for phase, groups in dict.fromkeys((closure.phase, closure.groups) for closure in row.closures):
+        same = [closure for closure in row.closures if (closure.phase, closure.groups) == (phase, groups)]
+        spans = [Span(_moment(plan, first), _moment(plan, end)) for first, end, _ in _bars(plan, same)]
+        if not spans:
+            continue
+        whom = f" ({', '.join(groups)})" if groups else ""
+        what = "no going in" if phase == "entry" else "nobody in the water"
+        parts.append(f"{what}{whom} " + " and ".join(span_words(span, plan.date) for span in spans))
+    return "; ".join(parts)
+
+
+def _closed_in_view(plan: DayPlan, frame: _Frame) -> list[_Closed]:
+    """Return the kinds of reason that close minutes which the picture shows, those minutes only."""
+    found = []
+    for row in _closed(plan):
+        bars = [(max(first, frame.first), min(end, frame.last), whole) for first, end, whole in row.bars]
+        inside = tuple(bar for bar in bars if bar[0] < bar[1])
+        if inside:
+            found.append(replace(row, bars=inside))
+    return found
 
 
 def _not_known(plan: DayPlan, values: Sequence[float]) -> tuple[Span, ...]:
@@ -406,6 +665,183 @@ def _draw_stream(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
     words = f"stream, {_stream_words(plan)}"
     panel.text(frame.first + 4, panel.get_ylim()[1] * 0.97, words, va="top", fontsize=frame.font_pt - 1,
                bbox=PAPER)  # fmt: skip
+
+
+def _thinned(*curves: Sequence[float]) -> list[int]:
+    """Return every fifth minute and those beside a gap or a jump: all of them would make the file much longer."""
+    last = len(curves[0]) - 1
+    return [
+        minute for minute in range(last + 1)
+        if minute % 5 == 0 or minute == last
+        or any(_borders_not_known(curve, minute) or _jumps(curve, minute) for curve in curves)
+    ]  # fmt: skip
+
+
+def _jumps(values: Sequence[float], minute: int) -> bool:
+    near = values[max(minute - 1, 0) : minute + 2]
+    return max(near) - min(near) > 0.25 * max(abs(value) for value in near)
+
+
+def _headed(panel: Axes, frame: _Frame, words: str, most: float, below_pt: float = 0.0) -> None:
+    """Write what a strip shows over its curves, and scale it so that neither hides the other.
+
+    most     -- the highest value that must be seen
+    below_pt -- room under the axis of nought, points
+    """
+    from matplotlib.ticker import MaxNLocator
+
+    high_pt = panel.get_position().height * frame.size_in[1] * 72
+    lines = _wrapped(frame, words)
+    head_pt = len(lines) * (frame.font_pt - 1) * 1.2 + 9
+    unit = most / max(high_pt - head_pt - below_pt, 12.0)
+    panel.set_ylim(-below_pt * unit, most + head_pt * unit)
+    ticks = [tick for tick in MaxNLocator(3).tick_values(0, most) if 0 <= tick <= most * 1.001]
+    panel.set_yticks(ticks, [f"{tick:g}" for tick in ticks])
+    panel.tick_params(axis="x", length=0, labelbottom=False)
+    panel.text(frame.first + 4, most + (head_pt - 3) * unit, "\n".join(lines), va="top", fontsize=frame.font_pt - 1,
+               linespacing=1.0, bbox=PAPER)  # fmt: skip
+
+
+def _wrapped(frame: _Frame, words: str) -> list[str]:
+    """Break words into lines that fit into the picture, at a semicolon where that helps."""
+    from textwrap import wrap
+
+    width = int((frame.last - frame.first - 8) / frame.length_min("x"))
+    lines: list[str] = []
+    for part in words.split("; "):
+        if lines and len(lines[-1]) + len(part) + 2 <= width:
+            lines[-1] += f"; {part}"
+        else:
+            lines += wrap(part, width)
+    return lines
+
+
+def _write_limit(
+    panel: Axes, frame: _Frame, run: tuple[int, int, float], words: Sequence[str], curves: Sequence[Sequence[float]]
+) -> None:
+    """Write words on a line of a limit where they hide least: the first that fit and leave the curves to be seen."""
+    first, end, level = max(run[0], frame.first), min(run[1], frame.last), run[2]
+    beside = int(frame.length_min("x")) + 1  # the paper under the words covers neither the frame nor a step
+    near = (panel.get_ylim()[1] - panel.get_ylim()[0]) * 0.12
+    found: list[tuple[int, int, int, str]] = []
+    for number, said in enumerate(words):
+        if number > 1 and found:
+            break  # the bare number is for where nothing else has room
+        long = int(frame.length_min(said))
+        for place in range(first + beside, end - beside - long, 15):
+            under = [value for curve in curves for value in curve[place - beside : place + long + beside]]
+            hidden = sum(abs(value - level) < near for value in under)
+            found.append((max(hidden - long // 3, 0), hidden, place, said))
+    if found:
+        best = min(excess for excess, *_ in found)
+        wanted = next(said for excess, _, _, said in found if excess == best)
+        _, place = min((hidden, place) for _, hidden, place, said in found if said == wanted)
+        panel.text(place, level, wanted, ha="left", va="center", fontsize=frame.font_pt - 1.5, bbox=CLEAR_PAPER)
+
+
+def _draw_surf(panel: Axes, plan: DayPlan, frame: _Frame, accent: str) -> None:
+    """Draw the breaking waves at the way in, hatched where they are above the limit."""
+    surf, limit = plan.curve.surf_m, plan.curve.surf_limit_m
+    panel.set_ylabel("surf, m")
+    seen = [value for value in surf[frame.first : frame.last] if not math.isnan(value)]
+    _headed(panel, frame, f"surf {_highest(plan, surf, height_up, short=True)}", max([*seen, limit or 0.0, 0.3]))
+    steps = _thinned(surf)
+    heights = [surf[minute] for minute in steps]
+    panel.axhline(0, color=INK, linewidth=0.5)
+    panel.plot(steps, heights, color=accent, linewidth=1.8)
+    if limit is not None:
+        above = [height if math.isnan(height) else max(height, limit) for height in heights]
+        panel.fill_between(steps, above, limit, facecolor="none", edgecolor=INK, hatch=_HATCH_OF["surf"],
+                           linewidth=0.0)  # fmt: skip
+        panel.axhline(limit, color=INK, linewidth=1.1, linestyle=(0, (6, 2)))
+        run = (0, plan.curve.minutes, limit)
+        _write_limit(panel, frame, run, (_stop_words(limit, "m"), f"limit {limit:g} m"), [surf])
+    _draw_not_known(panel, plan, frame, surf)
+
+
+def _draw_wind(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
+    """Draw wind, gusts and the limit for their direction, hatched where it is exceeded, and that direction."""
+    wind, gusts = plan.curve.wind_kn, plan.curve.gust_kn or (math.nan,) * len(plan.curve.wind_kn)
+    panel.set_ylabel("wind, kn")
+    limits = [run for run in _limit_runs(plan) if run[0] < frame.last and run[1] > frame.first]
+    finite = [(first, end, limit) for first, end, limit in limits if limit is not None and not math.isinf(limit)]
+    said, gusty = (_highest(plan, values, knots_up, short=True) for values in (wind, gusts))
+    words = f"wind {said}; dotted: gusts {gusty}"
+    if any(limit is not None and math.isinf(limit) for _, _, limit in limits):
+        words += "; no line: no limit for its direction"
+    seen = [v for curve in (wind, gusts) for v in curve[frame.first : frame.last] if not math.isnan(v)]
+    letters_pt = frame.font_pt * 1.5
+    _headed(panel, frame, words, max([*seen, *(limit for _, _, limit in finite), 5.0]), letters_pt)
+    panel.axhline(0, color=INK, linewidth=0.5)
+    _hatch_wind(panel, plan, wind, gusts)
+    steps = _thinned(wind, gusts)
+    panel.plot(steps, [wind[minute] for minute in steps], color=INK, linewidth=1.8)
+    panel.plot(steps, [gusts[minute] for minute in steps], color=INK, linewidth=1.2, linestyle=(0, (1, 1.6)))
+    for before, after in pairwise(finite):
+        if before[1] == after[0]:
+            panel.plot([after[0]] * 2, [before[2], after[2]], color=INK, linewidth=1.1, linestyle=(0, (6, 2)))
+    for run in finite:
+        panel.plot(run[:2], [run[2]] * 2, color=INK, linewidth=1.1, linestyle=(0, (6, 2)))
+        _write_limit(
+            panel, frame, run, (_stop_words(run[2], "kn"), f"limit {run[2]:g} kn", f"{run[2]:g} kn"), [wind, gusts]
+        )
+    _draw_not_known(panel, plan, frame, wind)
+    _write_directions(panel, plan, frame)
+
+
+def _hatch_wind(panel: Axes, plan: DayPlan, wind: Sequence[float], gusts: Sequence[float]) -> None:
+    """Hatch from the limit up to the gusts where the wind closes the minute, or is itself above the limit.
+
+    Some limits are on the gusts and some on the wind: gusts alone above a limit on the wind close nothing.
+    """
+    limits = plan.curve.wind_limit_kn
+    most = [w if math.isnan(g) else max(g, w) for g, w in zip(gusts, wind, strict=True)]
+    shut = [False] * plan.curve.minutes
+    for closure in plan.closures:
+        if _kind(closure) == "wind":
+            first, end = _minutes_of(plan, closure)
+            shut[first:end] = [True] * (end - first)
+    minutes = [m for m in range(len(limits)) if most[m] > limits[m] and (shut[m] or wind[m] > limits[m])]
+    start = 0
+    for index, minute in enumerate(minutes):
+        if index + 1 < len(minutes) and minutes[index + 1] == minute + 1 and limits[minute + 1] == limits[minute]:
+            continue
+        run = minutes[start : index + 1]
+        steps = [m for m in run if m % 5 == 0 or m in (run[0], run[-1])]
+        panel.fill_between(steps, [most[m] for m in steps], limits[minute], facecolor="none",
+                           edgecolor=INK, hatch=_HATCH_OF["wind"], linewidth=0.0)  # fmt: skip
+        start = index + 1
+
+
+def _write_directions(panel: Axes, plan: DayPlan, frame: _Frame) -> None:
+    """Write under the wind, every few hours, the point of the compass that it comes from."""
+    every_min = 180 if frame.narrow else 120
+    half = frame.length_min("from NW") / 2
+    first = math.ceil((frame.first + half) / 60) * 60
+    place = panel.get_ylim()[0] / 2
+    for minute in range(first, int(frame.last - half), every_min):
+        if minute >= len(plan.curve.wind_from_deg) or math.isnan(plan.curve.wind_kn[minute]):
+            continue
+        letters, _ = _point(plan.curve.wind_from_deg[minute])
+        panel.text(minute, place, f"from {letters}", ha="center", va="center", fontsize=frame.font_pt - 1.5, bbox=PAPER)
+
+
+def _draw_closed(panel: Axes, plan: DayPlan, frame: _Frame, rows: Sequence[_Closed]) -> None:
+    """Draw one row for each kind of reason: a high bar where nobody may be in the water, else a low one."""
+    panel.set_ylim(len(rows) + 1.1, 0)
+    panel.tick_params(axis="x", length=0, labelbottom=False)
+    panel.set_yticks([row + 1.5 for row in range(len(rows))], [row.kind for row in rows], fontsize=frame.font_pt - 1)
+    panel.tick_params(axis="y", length=0, pad=3)
+    low = any(not whole for row in rows for _, _, whole in row.bars)
+    words = "closed by" + ("; low bar: going in only, or some groups only" if low else "")
+    panel.text(frame.first + 4, 0.55, words, ha="left", va="center", fontsize=frame.font_pt - 1, bbox=PAPER)
+    for number, row in enumerate(rows):
+        panel.axhline(number + 1.9, color=GRID, linewidth=0.5)
+        for first, end, whole in row.bars:
+            box = (number + 1.15, 0.75) if whole else (number + 1.57, 0.33)
+            bar = panel.broken_barh([(first, end - first)], box, facecolor="none" if row.hatch else DUSK,
+                                    edgecolor=INK, hatch=row.hatch, linewidth=0.8)  # fmt: skip
+            bar.set_gid(f"closed-{row.kind.replace(' ', '-')}-{first}")
 
 
 def _window_label(frame: _Frame, window: UsableWindow, inside_min: float) -> tuple[str, bool]:

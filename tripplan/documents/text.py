@@ -22,6 +22,7 @@ from tripplan.documents.words import (
     depth_down,
     dive_name,
     duration,
+    edge_words,
     gas_words,
     gauge_words,
     grouped,
@@ -73,6 +74,13 @@ def plan_text(plan: DayPlan, width: int = 100) -> str:
     page.heading("What could change the answer")
     for what_if in plan.what_ifs:
         page.item(what_if.sentence)
+    for edge in plan.edges:
+        what, much, then = edge_words(edge)
+        page.item(f"{what}{': ' + much if much else ''}. {then}")
+    if plan.conditions:
+        page.heading("Seen and forecast")
+        for line in plan.conditions:
+            page.item(line)
     page.heading("On arrival, look and tick")
     for seen in plan.observations:
         page.item(f"{seen.what}: {seen.limit_words} ({seen.how})", "[ ] ")

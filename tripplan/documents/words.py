@@ -18,6 +18,7 @@ from tripplan.planning.plan import (
     ContactLine,
     DayPlan,
     DivePlan,
+    Edge,
     LeadLine,
     PersonDive,
     Slate,
@@ -138,6 +139,18 @@ def depth_down(depth_m: float | None) -> str:
     '18.7 m'
     """
     return NOT_KNOWN if depth_m is None or not math.isfinite(depth_m) else f"{_tenths(depth_m, 'down'):g} m"
+
+
+def edge_words(edge: Edge) -> tuple[str, str, str]:
+    """Say what changes, how much of it the plan stands, and what then turns: the row of a short table."""
+    turns = {Outcome.STOP: "Stop", Outcome.CAUTION: "Caution", Outcome.OK: "Holds"}[edge.outcome]
+    said = f"{turns}: {edge.because[0].upper()}{edge.because[1:].rstrip('.')}."
+    if edge.holds_to is None:
+        return edge.what, "", said
+    if edge.turns_at is None:
+        return edge.what, f"up to {edge.holds_to:g} {edge.unit}", said
+    # At no rise at all the plan as it stands holds; the first step turns it.
+    return edge.what, f"holds to {edge.holds_to:g} {edge.unit}, turns at {edge.turns_at:g}", said
 
 
 def depth_up(depth_m: float | None) -> str:

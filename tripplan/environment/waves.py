@@ -40,6 +40,7 @@ LONGEST_FETCH_M = 20_040_000.0  # half way round the Earth
 LONGEST_DURATION_H = 8784.0
 FOR_EVER_H = 1e9  # a wind that has blown so long is limited by nothing but the water
 STILL_M_S = 1e-9  # rounding of a sum of winds is not a wind
+SHARP_CORNER_DEG = 1e-9  # a swell that does not turn at all: the share falls at the edge itself
 
 # CEM_II_2, equations II-2-36 to II-2-38; u* friction velocity, X fetch, t duration.
 CEM_DRAG = (0.0011, 0.000035)  # u*^2 / U^2 = 0.001 (1.1 + 0.035 U), U in m/s
@@ -321,7 +322,7 @@ def swell_share(from_deg: Numbers, sectors: Sequence[Sector], wrap_deg: float, s
     require("turn of a swell round a corner", wrap_deg, 0, 180, "degrees")
     require("share of a swell in shelter", sheltered_share, 0, 1, "")
     bearing = checked("direction of the swell", from_deg, 0, 360, "degrees")
-    outside = np.full(bearing.shape, np.inf)
+    outside = np.full(bearing.shape, 360.0)  # further than any edge
     for first, last in sectors:
         require("first bearing of a sector", first, 0, 360, "degrees")
         require("last bearing of a sector", last, 0, 360, "degrees")

@@ -121,6 +121,7 @@ class GroupSetting:
     going_in: Access
     coming_out: Access
     window: Window
+    cold: Cold  # whom and what the water's temperature is judged against
 
 
 def plan_day(request: Request, world: World) -> DayPlan:
@@ -132,8 +133,8 @@ def plan_day(request: Request, world: World) -> DayPlan:
         raise CannotPlan(faults)
     rules = world.rules
     site = world.sites[request.site]
-    setting = _setting(site, request.date, world, request.measured_pressure_bar)
-    groups = [_group_setting(group, setting, world) for group in request.groups]
+    setting = setting_of(site, request.date, world, request.measured_pressure_bar)
+    groups = [group_setting(group, setting, world) for group in request.groups]
     checks: list[Check] = []
     for held in groups:
         checks.append(_check_place(held, site))
@@ -212,7 +213,7 @@ def plan_day(request: Request, world: World) -> DayPlan:
 
 def site_windows(site: Site, day: date, kind: Kind, world: World) -> Window:
     """Return the window of a kind of dive at a site on a day, by the ways in and out that leave the most time."""
-    return best_ways(_setting(site, day, world), kind, site.entries, usual_ways_out(site), world.rules)[2]
+    return best_ways(setting_of(site, day, world), kind, site.entries, usual_ways_out(site), world.rules)[2]
 
 
 def usual_ways_out(site: Site) -> tuple[Access, ...]:
@@ -224,7 +225,7 @@ def usual_ways_out(site: Site) -> tuple[Access, ...]:
     return tuple(access for access in site.entries if access.name != spare)
 
 
-def _setting(site: Site, day: date, world: World, measured_pressure_bar: float | None = None) -> Setting:
+def setting_of(site: Site, day: date, world: World, measured_pressure_bar: float | None = None) -> Setting:
     grid = DayGrid(day, site.timezone)
     station = world.stations.get(site.tide.station) if site.tide.station else None
     tide = site_tide(site, station.tide if station else None)
@@ -288,7 +289,7 @@ def window_for(
     return Window(grid, merge(closures))
 
 
-def _group_setting(group: GroupWish, setting: Setting, world: World) -> GroupSetting:
+def group_setting(group: GroupWish, setting: Setting, world: World) -> GroupSetting:
     """Choose what the group left open: the place that suits it, and the ways in and out that leave the most time."""
     rules = world.rules
     kind = kind_of(group)
@@ -305,7 +306,7 @@ def _group_setting(group: GroupWish, setting: Setting, world: World) -> GroupSet
     children = children_of([world.people[name] for name in group.divers], setting.grid.day, rules)
     cold = Cold(tuple(child.name for child in children), group.suit_mm)
     going_in, coming_out, window = best_ways(setting, kind, ways_in, ways_out, rules, cold)
-    return GroupSetting(group, kind, place, going_in, coming_out, window)
+    return GroupSetting(group, kind, place, going_in, coming_out, window, cold)
 
 
 def best_ways(
@@ -405,27 +406,62 @@ def _check_weather(
     grid, site = setting.grid, setting.site
     timed = [(dive, grid.minute_floor(dive.entry)) for dive in dives if dive.entry is not None]
     first = min((entry for _, entry in timed), default=None)
-    checks = list(check_sources(site, grid, setting.weather, setting.sea, first, rules))
+    checks: list[Check] = []
+    if len(setting.rates_kn):
+        by_name = {each.group.name: each for each in groups}
+        checks.extend(stream_in_dive(dive, by_name[dive.group], setting, rules) for dive, _ in timed)
+    checks.extend(check_sources(site, grid, setting.weather, setting.sea, first, rules))
     if setting.weather is None or setting.sea is None:
         return checks
     held = {each.group.name: each for each in groups}
-    stream = (setting.rates_kn, setting.toward_deg)
-    for dive, entry in timed:
-        own = held[dive.group]
-        hours = DiveHours(
-            subject=f"{dive.group}, dive {dive.number}",
-            entry=entry,
-            out=entry + (dive.water_time_min or 0),
-            depth_m=dive.depth_m or 0.0,
-            kind=own.kind,
-            place=own.place,
-            ways=(own.going_in, own.coming_out),
-            suit_mm=own.group.suit_mm,
-        )
-        checks.extend(
-            check_weather(hours, grid, setting.weather, setting.sea, setting.water_minutes_c, stream, site, rules)
-        )
+    for dive, _ in timed:
+        checks.extend(weather_checks(dive, held[dive.group], setting, rules))
     return checks
+
+
+def dive_hours(dive: DivePlan, held: GroupSetting, setting: Setting) -> DiveHours:
+    """Return the minutes of a timed dive and how its group goes in and out."""
+    if dive.entry is None:
+        raise OutOfRange(f"{dive.group}, dive {dive.number}, has no time")
+    entry = setting.grid.minute_floor(dive.entry)
+    return DiveHours(
+        subject=f"{dive.group}, dive {dive.number}",
+        entry=entry,
+        out=entry + (dive.water_time_min or 0),
+        depth_m=dive.depth_m or 0.0,
+        kind=held.kind,
+        place=held.place,
+        ways=(held.going_in, held.coming_out),
+        suit_mm=held.group.suit_mm,
+        dry_suit=held.group.dry_suit,
+    )
+
+
+def weather_checks(dive: DivePlan, held: GroupSetting, setting: Setting, rules: RuleBook) -> list[Check]:
+    """Return every check of wind, sea and weather of a timed dive; none where nobody told anything."""
+    if setting.weather is None or setting.sea is None:
+        return []
+    hours = dive_hours(dive, held, setting)
+    stream = (setting.rates_kn, setting.toward_deg)
+    water_c = setting.water_minutes_c
+    return list(check_weather(hours, setting.grid, setting.weather, setting.sea, water_c, stream, setting.site, rules))
+
+
+def stream_in_dive(dive: DivePlan, held: GroupSetting, setting: Setting, rules: RuleBook) -> Check:
+    """Judge the stream of a timed dive, the margin of slack on each side included."""
+    hours = dive_hours(dive, held, setting)
+    limit_kn, source = stream_limit_kn(setting.site, held.kind, rules)
+    margin = int(rules.value("stream.slack_margin_min"))
+    rates = setting.rates_kn[max(hours.entry - margin, 0) : hours.out + margin + 1]
+    if not len(rates):
+        return Check("stream", Outcome.OK, f"{hours.subject}: no stream here.", "SITE_FILE", subject=hours.subject)
+    if np.isnan(rates).any():
+        sentence = f"{hours.subject}: the stream is not known for all its minutes."
+        return Check("stream", Outcome.STOP, sentence, source, None, limit_kn, "kn", hours.subject)
+    found = float(rates.max())
+    outcome = Outcome.OK if found <= limit_kn else Outcome.STOP
+    sentence = f"{hours.subject}: the stream runs up to {found:.2f} kn; the limit is {limit_kn:g} kn."
+    return Check("stream", outcome, sentence, source, round(found, 2), limit_kn, "kn", hours.subject)
 
 
 def _forecast_words(setting: Setting) -> str:
@@ -809,7 +845,7 @@ def _check_wishes(subject: str, wish: DiveWish, fixed_m: float, contest: Contest
 def _check_times(subject: str, wish: DiveWish, slot: Slot, time: Contest) -> list[Check]:
     binding = time.binding
     limit = time.value if time.value is not None else math.inf
-    checks = []
+    checks: list[Check] = []
     if wish.minutes is not None:
         fits = wish.minutes <= slot.bottom_min
         because = f" ({binding.sentence})" if binding else ""
@@ -906,7 +942,7 @@ def _check_counts(request: Request, world: World) -> list[Check]:
         for dive in request.recent_dives:  # one made this morning is one of today's
             if dive.person in counts and dive.surfaced.astimezone(zone).date() == request.date:
                 counts[dive.person] += 1
-    checks = []
+    checks: list[Check] = []
     for name, count in counts.items():
         rule = world.rules["dive.most_per_day_staff" if name in staff else "dive.most_per_day"]
         outcome = Outcome.OK if count <= rule.value else Outcome.STOP

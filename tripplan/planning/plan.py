@@ -274,6 +274,18 @@ class WhatIf:
 
 
 @dataclass(frozen=True)
+class Edge:
+    """How far the plan is from an edge: at ``holds_to`` everything holds, at ``turns_at`` a check turns."""
+
+    what: str  # "More wind"
+    holds_to: float | None  # the largest rise searched at which nothing turns; None: not a matter of degree
+    turns_at: float | None  # None: nothing turns as far as was searched
+    unit: str
+    outcome: Outcome  # what the check turns to
+    because: str  # its sentence
+
+
+@dataclass(frozen=True)
 class DayPlan:
     """The whole plan of one day at one site."""
 
@@ -311,6 +323,7 @@ class DayPlan:
     conditions: tuple[str, ...] = ()  # what was seen and forecast, by whom, how old
     after: tuple[AfterDive, ...] = ()  # when each person may drive up or fly
     lead: tuple[LeadLine, ...] = ()  # of those whose right weighting is on record
+    edges: tuple[Edge, ...] = ()  # how much may change before a check turns; filled in by planning/tolerance.py
     slates: tuple[Slate, ...] = ()  # how long a further dive of each group may last
 
     @property

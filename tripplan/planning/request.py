@@ -98,6 +98,7 @@ class GroupWish(Record):
         default=None, ge=1, le=350, description="fill of each cylinder, bar on the gauge once as cold as the water"
     )
     suit_mm: float | None = Field(default=None, ge=0, le=30, description="neoprene today, layers added up, millimetres")
+    dry_suit: bool = Field(default=False, description="true where everybody wears a dry suit today")
     mixes: dict[Name, Annotated[float, Field(ge=20.9, le=40)]] = Field(
         default_factory=dict, description="oxygen of those who breathe another gas than the dive's, per cent by name"
     )
@@ -119,6 +120,11 @@ class GroupWish(Record):
     @classmethod
     def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
         """Yield everybody who would be in the water twice at once, and mixes for people who are not in the group."""
+        if parts.get("dry_suit") and parts.get("suit_mm") is not None:
+            yield (
+                ("suit_mm",),
+                f"is {parts['suit_mm']:g}, but dry_suit is true; neoprene is for wet suits, give one of them",
+            )
         members = {*parts.get("assistants", ()), *parts.get("divers", ()), parts.get("leader")}
         for name in parts.get("mixes", {}):
             if name not in members:

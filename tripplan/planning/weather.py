@@ -26,7 +26,7 @@ class Cold:
     """What the water's temperature is judged against for one group."""
 
     children: tuple[str, ...]  # those under the age of the children's rules
-    suit_mm: float | None  # None: not known
+    suit_mm: float | None  # None: not known, or dry
 
 
 def breaker_limit_m(site: Site, kind: Kind, rules: RuleBook) -> tuple[float, str]:

@@ -44,6 +44,7 @@ class DiveHours:
     place: Place
     ways: tuple[Access, Access]  # in and out
     suit_mm: float | None
+    dry_suit: bool = False
 
     @property
     def span(self) -> slice:
@@ -250,6 +251,9 @@ def _check_warmth(dive: DiveHours, weather: Weather, water_c: Values, rules: Rul
             f"{guide.value:g} C and warmer by the usual guide, {further.value:g} C below it is a stop."
         )
         yield Check("suit", outcome, sentence, guide.key, round(coldest, 1), guide.value, "C", dive.subject)
+    elif dive.dry_suit:
+        sentence = f"{dive.subject}: everybody wears a dry suit: each has been trained in it and checked its valves."
+        yield Check("suit", Outcome.OK, sentence, "REQUEST", subject=dive.subject)
     elif dive.suit_mm is None:
         sentence = f"{dive.subject}: the suit is not written down, so whether it is warm enough is not known."
         yield Check("suit", Outcome.CAUTION, sentence, "REQUEST", subject=dive.subject)

@@ -9,9 +9,11 @@ from pathlib import Path
 from tripplan.catalogue.site import Site
 from tripplan.catalogue.station import Station
 from tripplan.catalogue.survey import survey
-from tripplan.environment.conditions import Forecast
+from tripplan.environment.conditions import Forecast, Seen
 from tripplan.errors import BadRecord, Fault
+from tripplan.feeds.settings import FeedSettings, read_feed_settings
 from tripplan.people.centre import Centre, read_centre
+from tripplan.planning.observed import OBSERVED_FILE, observed_from
 from tripplan.planning.request import Request, request_from
 from tripplan.planning.world import World, request_faults
 from tripplan.record import read_toml
@@ -28,6 +30,8 @@ class Folder:
     requests: Mapping[str, Request]  # by file name without .toml
     faults: tuple[Fault, ...]
     forecasts: Mapping[str, Forecast] = field(default_factory=dict)  # by site, from the files in forecast/
+    feeds: FeedSettings = field(default_factory=FeedSettings)  # the services that the centre asks
+    seen: Mapping[str, tuple[Seen, ...]] = field(default_factory=dict)  # by site, from centre/observed.toml
 
     @property
     def sites(self) -> Mapping[str, Site]:
@@ -71,7 +75,27 @@ def load_folder(path: Path) -> Folder:
         except BadRecord as error:
             faults.extend(error.faults)
     forecasts, wrong = forecasts_by_site(path, world.sites)
-    return Folder(path, centre, world, requests, (*faults, *wrong), forecasts)
+    faults.extend(wrong)
+    feeds, seen = FeedSettings(), {}
+    try:
+        feeds = read_feed_settings(path)
+    except BadRecord as error:
+        faults.extend(error.faults)
+    try:
+        seen = _seen(path / OBSERVED_FILE, world, faults)
+    except BadRecord as error:
+        faults.extend(error.faults)
+    return Folder(path, centre, world, requests, tuple(faults), forecasts, feeds, seen)
+
+
+def _seen(path: Path, world: World, faults: list[Fault]) -> dict[str, tuple[Seen, ...]]:
+    """Return what the folder's own file of observations holds; nothing where there is none."""
+    if not path.is_file():
+        return {}
+    file = read_toml(path)
+    found = observed_from(file, world.sites)
+    faults.extend(file.fault(("observed", number, "site"), words) for number, words in found.faults)
+    return dict(found.seen)
 
 
 def load_request(path: Path, world: World) -> Request:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from tripplan.data_files import data_dir
 from tripplan.errors import BadRecord
 from tripplan.store.demo import kept_young
 from tripplan.store.folder import Folder, load_folder
+from tripplan.store.told import Teller
 
 HEADERS = {
     "Content-Security-Policy": (
@@ -68,8 +70,7 @@ class Shelf:
             try:
                 self._folder = load_folder(self.path)
             except BadRecord as error:
-                old = self._folder
-                return Folder(old.path, old.centre, old.world, old.requests, error.faults)
+                return replace(self._folder, faults=error.faults)
             self._stamp = stamp
         return self._folder
 
@@ -84,17 +85,26 @@ def shelf() -> Folder:
     return folder
 
 
+def teller() -> Teller:
+    """Return who asks the forecast services for this app."""
+    held: Teller = current_app.extensions["tripplan_teller"]
+    return held
+
+
 def now() -> datetime:
     """Return the time by the app's clock, aware."""
     clock: Callable[[], datetime] = current_app.extensions["tripplan_clock"]
     return clock()
 
 
-def create_app(folder_path: Path, *, clock: Callable[[], datetime] = _now, keep_young: bool = False) -> Flask:
+def create_app(
+    folder_path: Path, *, clock: Callable[[], datetime] = _now, keep_young: bool = False, feed_cache: Path | None = None
+) -> Flask:
     """Return the web app for a centre's folder.
 
     clock -- gives the time, aware; tests give their own
     keep_young -- move the dates of a demonstration to today
+    feed_cache -- where the answers of forecast services are kept; None: in the user's cache
 
     Raises BadRecord when the centre's own file cannot be used.
     """
@@ -104,6 +114,7 @@ def create_app(folder_path: Path, *, clock: Callable[[], datetime] = _now, keep_
     app = Flask("tripplan.web", template_folder=str(templates / "pages"), static_folder=str(templates / "static"))
     app.config.update(SECRET_KEY=secrets.token_hex(32), MAX_CONTENT_LENGTH=64_000)
     app.extensions["tripplan_shelf"] = Shelf(folder_path)
+    app.extensions["tripplan_teller"] = Teller(feed_cache)
     app.extensions["tripplan_clock"] = clock
     app.extensions["tripplan_young"] = keep_young
     app.jinja_env.trim_blocks = True

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
 
+from tripplan.catalogue.site import Site
+from tripplan.environment.conditions import Seen
+from tripplan.errors import OutOfRange
+from tripplan.planning.observed import VALUES, Observed, seen_of
 from tripplan.planning.request import Altitude, DiveWish, GroupWish, RecentDive, Request
 from tripplan.record import describe_fault
 from tripplan.store.folder import Folder
 
+LONGEST_DELAY_MIN = 720
 LONGEST_AHEAD_DAYS = 730  # two years: farther ahead neither people nor telephone numbers mean anything
 
 
@@ -30,6 +36,10 @@ class Choice:
     arrived: str = ""
     settled: bool = False
     asked: bool = False
+    seen: tuple[tuple[str, str], ...] = ()  # what somebody saw on the spot, as typed, by name of the field
+    seen_at: str = ""  # when, "HH:MM" local
+    seen_by: str = ""
+    delay: str = ""  # minutes
     errors: Mapping[str, str] = field(default_factory=dict)
 
     @property
@@ -45,8 +55,26 @@ class Choice:
             "arrived": self.arrived,
             "settled": "yes" if self.settled else "",
             "asked": "yes" if self.asked else "",
+            **dict(self.seen),
+            "seen_at": self.seen_at,
+            "seen_by": self.seen_by,
+            "delay": self.delay,
         }
         return {key: value for key, value in values.items() if value}
+
+    def saw(self, name: str) -> str:
+        """Return what was typed into one field of what was seen."""
+        return dict(self.seen).get(name, "")
+
+    @property
+    def changed(self) -> bool:
+        """Whether something seen or a delay makes this plan another than the one before it."""
+        return bool(self.seen or self.delay)
+
+    @property
+    def unchanged(self) -> Choice:
+        """The choice without what was seen and without delay."""
+        return replace(self, seen=(), seen_at="", seen_by="", delay="", errors={})
 
 
 class BadChoice(ValueError):
@@ -120,7 +148,64 @@ def read_choice(arguments: Any) -> Choice:
         arrived=arguments.get("arrived", "").strip(),
         settled=arguments.get("settled", "") == "yes",
         asked=arguments.get("asked", "") == "yes",
+        seen=tuple((name, text) for name in VALUES if (text := arguments.get(name, "").strip())),
+        seen_at=arguments.get("seen_at", "").strip(),
+        seen_by=arguments.get("seen_by", "").strip(),
+        delay=arguments.get("delay", "").strip(),
     )
+
+
+def seen_in(choice: Choice, folder: Folder) -> tuple[Seen, ...]:
+    """Return what the form says was seen at the site.  Raises BadChoice with a sentence for each field."""
+    if not choice.seen:
+        return ()
+    errors: dict[str, str] = {}
+    moment = _moment_seen(choice, folder.sites[choice.site], errors)
+    values: dict[str, Any] = {"by": choice.seen_by}
+    for name, text in choice.seen:
+        try:
+            values[name] = _yes_no(text) if name == "thunder" else float(text.replace(",", "."))
+        except ValueError:
+            errors[name] = f'"{text}" is not {"yes or no" if name == "thunder" else "a number"}.'
+    if errors or moment is None:
+        raise BadChoice(replace(choice, errors=errors))
+    try:
+        return seen_of(Observed.model_validate({**values, "time": moment}))
+    except ValidationError as error:
+        sentences = describe_fault(error, Observed)
+        for sentence in sentences:
+            name = next((name for name in ("by", *values) if sentence.startswith(name)), "seen_at")
+            errors.setdefault("seen_by" if name == "by" else name, sentence[0].upper() + sentence[1:].rstrip(".") + ".")
+        raise BadChoice(replace(choice, errors=errors)) from error
+    except OutOfRange as error:
+        raise BadChoice(replace(choice, errors={"seen_at": f"{error}."})) from error
+
+
+def _yes_no(text: str) -> bool:
+    if text not in ("yes", "no"):
+        raise ValueError(text)
+    return text == "yes"
+
+
+def _moment_seen(choice: Choice, site: Site, errors: dict[str, str]) -> datetime | None:
+    """Return when it was seen, on the day of the plan; a time that the clock shows twice is the earlier one."""
+    try:
+        clock = time.fromisoformat(choice.seen_at)
+    except ValueError:
+        given = f'"{choice.seen_at}" is not a time' if choice.seen_at else "The time is missing"
+        errors["seen_at"] = f"{given}; say when it was seen, like 08:10."
+        return None
+    return datetime.combine(date.fromisoformat(choice.day), clock.replace(tzinfo=None), tzinfo=ZoneInfo(site.timezone))
+
+
+def delay_in(choice: Choice) -> int:
+    """Return the delay in minutes, 0 for none.  Raises BadChoice for what is not one."""
+    if not choice.delay:
+        return 0
+    if not re.fullmatch(r"[0-9]{1,3}", choice.delay) or int(choice.delay) > LONGEST_DELAY_MIN:
+        words = f'"{choice.delay}" is not a delay; give whole minutes from 0 to {LONGEST_DELAY_MIN}.'
+        raise BadChoice(replace(choice, errors={"delay": words}))
+    return int(choice.delay)
 
 
 def request_of(choice: Choice, folder: Folder, today: date) -> Request:

@@ -17,19 +17,25 @@ from tripplan.documents.day_sheet import day_sheet_pdf
 from tripplan.documents.one_file import one_file_html
 from tripplan.documents.picture import day_picture, day_table
 from tripplan.documents.text import plan_text
+from tripplan.errors import OutOfRange
 from tripplan.planning.day import plan_day
 from tripplan.planning.plan import DayPlan
+from tripplan.planning.replan import delayed, difference
+from tripplan.planning.tolerance import with_edges
 from tripplan.planning.world import CannotPlan
-from tripplan.web.app import now, shelf
+from tripplan.store.told import told_world
+from tripplan.web.app import now, shelf, teller
 from tripplan.web.choosing import (
     BadChoice,
     Choice,
     all_groups,
     choice_of,
+    delay_in,
     first_choice,
     near_date,
     read_choice,
     request_of,
+    seen_in,
 )
 
 bp = Blueprint("plans", __name__)
@@ -64,6 +70,7 @@ def _page(plan: DayPlan | None, choice: Choice, status: int = 200) -> tuple[str,
             "narrow": picture(plan, True),
             "table": day_table(plan),
             "rules": folder.world.rules,
+            "changes": difference(_planned(choice.unchanged), plan) if choice.changed else None,
         }
     return (
         render_template("plan.html", choice=choice, folder=folder, groups=all_groups(folder), papers=PAPERS, **shown),
@@ -75,11 +82,19 @@ def _planned(choice: Choice) -> DayPlan:
     """Return the plan that a choice asks for.  Raises BadChoice."""
     folder = shelf()
     asked = request_of(choice, folder, _today())
+    seen = seen_in(choice, folder)
+    world = told_world(folder, (asked.site,), now(), teller(), {asked.site: seen})
     try:
-        return plan_day(asked, folder.world)
+        plan = plan_day(asked, world)
+        if minutes := delay_in(choice):
+            asked = delayed(asked, plan, minutes)
+            plan = plan_day(asked, world)
     except CannotPlan as error:
         said = " ".join(f"{sentence}." for _, sentence in error.faults)
         raise BadChoice(replace(choice, errors={"group": said})) from error
+    except OutOfRange as error:
+        raise BadChoice(replace(choice, errors={"delay": f"{error}."})) from error
+    return with_edges(plan, asked, world)
 
 
 def _chosen() -> DayPlan:
