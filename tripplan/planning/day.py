@@ -1108,8 +1108,11 @@ def _weather_curve(setting: Setting, first: GroupSetting, kinds: Sequence[Kind],
     limits = np.min([wind_limits_kn(weather, setting.site, kind, ways, rules) for kind in kinds], axis=0)
     found: dict[str, Any] = {}
     if sea.known.any():
-        found["surf_m"] = tuple(float(value) for value in sea.breaker_m[:-1])
-        found["surf_limit_m"] = min(breaker_limit_m(setting.site, kind, rules)[0] for kind in kinds)
+        limit_m = min(breaker_limit_m(setting.site, kind, rules)[0] for kind in kinds)
+        # A part of the sea alone may look calm: it is drawn only where it is too much already.
+        shown = np.where(sea.incomplete & ~(sea.breaker_m > limit_m), math.nan, sea.breaker_m)
+        found["surf_m"] = tuple(float(value) for value in shown[:-1])
+        found["surf_limit_m"] = limit_m
     if np.isfinite(weather.wind_kn).any():
         found["wind_kn"] = tuple(float(value) for value in weather.wind_kn[:-1])
         found["gust_kn"] = tuple(float(value) for value in weather.gust_kn[:-1])

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
-from zoneinfo import ZoneInfo
+from datetime import datetime, time
 
 from tripplan.check import Check, Outcome
 from tripplan.errors import OutOfRange, require
-from tripplan.planning.plan import DayPlan, DivePlan, UsableWindow
+from tripplan.planning.plan import AfterStage, DayPlan, DiveGas, DivePlan, UsableWindow
 from tripplan.planning.request import DiveWish, Request
+from tripplan.planning.window import DayGrid
 
 LONGEST_DELAY_MIN = 720
 NONE = "-"
+NO_TIME = "no minute of the day works"
+VERDICTS = {Outcome.OK: "go", Outcome.CAUTION: "go with care", Outcome.STOP: "do not go"}
 
 
 @dataclass(frozen=True)
@@ -26,54 +29,72 @@ class Change:
     worse: bool | None  # None: neither worse nor better
 
 
+# ---- the day later ----
+
+
 def delayed(request: Request, plan: DayPlan, minutes: int) -> Request:
     """Return the request with its day so many minutes later than the plan made from it.
 
-    minutes -- 1 to 720, elapsed: on the night the clocks change the clock moves by an hour more or less
+    minutes -- 1 to 720, elapsed: on the day the clocks change the clock moves by an hour more or less
 
-    A fixed entry moves; any other dive goes in no earlier than its planned entry and the delay. The times
-    at which people set off for home stay: a ferry does not wait, and who has to wait longer is told.
-    Raises OutOfRange for another delay, or where a time would leave the day.
+    A fixed entry moves; any other dive goes in no earlier than its planned entry and the delay. The times at which
+    people set off for home stay: a ferry or a flight does not wait, and whose wait has become too long is told by the
+    checks. Raises OutOfRange for another delay, and where a time would leave the day or cannot be told by the clock.
     """
     require("delay", minutes, 1, LONGEST_DELAY_MIN, "min")
-    planned = {(dive.group, dive.number): dive for dive in plan.dives}
+    grid = DayGrid(request.date, plan.timezone)
+    planned = {(dive.group, dive.number): dive.entry for dive in plan.dives}
     groups = []
     for group in request.groups:
         dives = tuple(
-            _later_wish(wish, planned.get((group.name, number)), f"{group.name}, dive {number}", plan, minutes)
+            _later_wish(wish, planned.get((group.name, number)), f"{group.name}, dive {number}", grid, minutes)
             for number, wish in enumerate(group.dives, 1)
         )
         groups.append(group.model_copy(update={"dives": dives}))
     return request.model_copy(update={"groups": tuple(groups)})
 
 
-def _later_wish(wish: DiveWish, dive: DivePlan | None, what: str, plan: DayPlan, minutes: int) -> DiveWish:
+def _later_wish(wish: DiveWish, entry: datetime | None, what: str, grid: DayGrid, minutes: int) -> DiveWish:
+    """Return the wish for one dive moved; entry -- when the plan let it in, None where it could not."""
     if wish.entry is not None:
-        return wish.model_copy(update={"entry": _later(wish.entry, what, plan, minutes)})
-    if dive is not None and dive.entry is not None:
-        moment = dive.entry.astimezone(UTC) + timedelta(minutes=minutes)
-        return wish.model_copy(update={"not_before": _clock(moment, what, plan)})
+        return wish.model_copy(update={"entry": _clock(_minute(wish.entry, what, grid) + minutes, what, grid)})
+    if entry is not None:
+        return wish.model_copy(update={"not_before": _clock(grid.minute_floor(entry) + minutes, what, grid)})
     if wish.not_before is not None:
-        return wish.model_copy(update={"not_before": _later(wish.not_before, what, plan, minutes)})
+        return wish.model_copy(
+            update={"not_before": _clock(_minute(wish.not_before, what, grid) + minutes, what, grid)}
+        )
     return wish
 
 
-def _later(clock: time, what: str, plan: DayPlan, minutes: int) -> time:
-    local = datetime.combine(plan.date, clock.replace(tzinfo=None), tzinfo=ZoneInfo(plan.timezone))
-    return _clock(local.astimezone(UTC) + timedelta(minutes=minutes), what, plan)
+def _minute(clock: time, what: str, grid: DayGrid) -> int:
+    minute = grid.of_clock(clock)
+    if minute is None:
+        raise OutOfRange(f"{what}: the clock does not show {clock:%H:%M} on {grid.day:%d %B}; give another time")
+    return minute
 
 
-def _clock(moment: datetime, what: str, plan: DayPlan) -> time:
-    local = moment.astimezone(ZoneInfo(plan.timezone))
-    if local.date() != plan.date:
+def _clock(minute: int, what: str, grid: DayGrid) -> time:
+    """Return what the clock shows at a minute of the day."""
+    local = grid.at(minute)
+    if minute >= grid.minutes:
         raise OutOfRange(f"{what} would begin at {local:%H:%M} on {local:%d %B}, on another day; give a shorter delay")
-    return time(local.hour, local.minute)
+    clock = local.time()
+    if grid.of_clock(clock) != minute:  # a request holds a clock time only, and the first of the two would be planned
+        raise OutOfRange(
+            f"{what} would begin when the clock shows {clock:%H:%M} for the second time on {local:%d %B}; give a delay "
+            "that ends before the clock goes back or later than the hour shown twice"
+        )
+    return clock
+
+
+# ---- what changes ----
 
 
 def difference(before: DayPlan, after: DayPlan) -> tuple[Change, ...]:
     """Return what reads otherwise in the second plan, in the order in which a leader reads; equal plans give none."""
     lines = [
-        *_verdict(before, after),
+        Change("The day", VERDICTS[before.verdict], VERDICTS[after.verdict], _graver(before.verdict, after.verdict)),
         *_dives(before, after),
         *_windows(before, after),
         *_checks(before, after),
@@ -82,13 +103,39 @@ def difference(before: DayPlan, after: DayPlan) -> tuple[Change, ...]:
     return tuple(line for line in lines if line.before != line.after)
 
 
-def _verdict(before: DayPlan, after: DayPlan) -> Iterator[Change]:
-    words = {Outcome.OK: "go", Outcome.CAUTION: "go with care", Outcome.STOP: "do not go"}
-    yield Change("The day", words[before.verdict], words[after.verdict], _worse(before.verdict, after.verdict))
+def _graver(before: Outcome, after: Outcome) -> bool | None:
+    return _fell(-before.severity, -after.severity)
 
 
-def _worse(before: Outcome, after: Outcome) -> bool | None:
-    return None if before is after else after.severity > before.severity
+def _fell(was: float | None, now: float | None) -> bool | None:
+    """Return True where a quantity of which more is better fell or is no longer known, False where it rose."""
+    if was == now:
+        return None
+    return now is None or (was is not None and now < was)
+
+
+def _times(was: datetime | None, now: datetime | None) -> tuple[str, str]:
+    """Return two times as short as still tells them apart: an autumn night shows the same clock time twice."""
+    if was is None or now is None or was.timestamp() == now.timestamp():
+        return _shown(was, "%H:%M"), _shown(now, "%H:%M")
+    for form in ("%H:%M", "%d %B %H:%M"):
+        if _shown(was, form) != _shown(now, form):
+            break
+    else:
+        form = "%H:%M %z"
+    return _shown(was, form), _shown(now, form)
+
+
+def _shown(moment: datetime | None, form: str) -> str:
+    return NONE if moment is None else format(moment, form)
+
+
+def _metres(value: float | None) -> str:
+    return NONE if value is None else f"{round(value, 1) + 0.0:.1f} m"  # the sum turns -0.0 into 0.0
+
+
+def _number(value: float | None, unit: str) -> str:
+    return NONE if value is None else f"{value:g} {unit}"
 
 
 def _dives(before: DayPlan, after: DayPlan) -> Iterator[Change]:
@@ -98,120 +145,156 @@ def _dives(before: DayPlan, after: DayPlan) -> Iterator[Change]:
         name = f"{key[0]}, dive {key[1]}"
         first, second = old.get(key), new.get(key)
         if first is None or second is None:
-            there = "planned"
-            yield Change(name, there if first else NONE, there if second else NONE, second is None)
-            continue
-        if (first.entry is None) != (second.entry is None):
-            words = "no minute of the day works"
-            yield Change(
-                f"{name}: in",
-                words if first.entry is None else f"{first.entry:%H:%M}",
-                words if second.entry is None else f"{second.entry:%H:%M}",
-                second.entry is None,
+            yield Change(name, _in_words(first), _in_words(second), None)
+        else:
+            yield from (
+                Change(f"{name}: {line.what}", line.before, line.after, line.worse) for line in _dive(first, second)
             )
-            continue
-        yield from _one_dive(name, first, second)
 
 
-def _one_dive(name: str, first: DivePlan, second: DivePlan) -> Iterator[Change]:
-    def clock(moment: datetime | None) -> str:
-        return NONE if moment is None else f"{moment:%H:%M}"
-
-    for what, early, late in (
-        ("in", first.entry, second.entry),
-        ("out", first.exit, second.exit),
-        ("overdue at", first.overdue_at, second.overdue_at),
-    ):
-        yield Change(f"{name}: {what}", clock(early), clock(late), None)
-    yield _limit(f"{name}: depth limit", first.depth.value, second.depth.value, "m", _binding(first), _binding(second))
-    yield _limit(f"{name}: planned depth", first.depth_m, second.depth_m, "m")
-    yield _limit(f"{name}: bottom time", first.bottom_time_min, second.bottom_time_min, "min")
-    if first.gas is not None and second.gas is not None:
-        for what, low, high in (
-            ("turn at", first.gas.turn_bar, second.gas.turn_bar),
-            ("leave the bottom at", first.gas.minimum_gas_bar, second.gas.minimum_gas_bar),
-        ):
-            was, now = _number(low, "bar"), _number(high, "bar")
-            # Turning with more left in the cylinder means less gas to use.
-            yield Change(f"{name}: {what}", was, now, None if low is None or high is None else high > low)
-    for what, one, two in (
-        ("way in", first.going_in_by, second.going_in_by),
-        ("way out", first.coming_out_by, second.coming_out_by),
-        ("leader", first.leader or NONE, second.leader or NONE),
-        ("place", first.place, second.place),
-        ("tide at entry", _number(first.tide_entry_m, "m", 1), _number(second.tide_entry_m, "m", 1)),
-        ("tide at exit", _number(first.tide_exit_m, "m", 1), _number(second.tide_exit_m, "m", 1)),
-    ):
-        yield Change(f"{name}: {what}", one, two, None)
-
-
-def _binding(dive: DivePlan) -> str:
-    binding = dive.depth.binding
-    return f" ({binding.sentence})" if binding else ""
-
-
-def _number(value: float | None, unit: str, digits: int | None = None) -> str:
-    if value is None:
+def _in_words(dive: DivePlan | None) -> str:
+    if dive is None:
         return NONE
-    return f"{value:.{digits}f} {unit}" if digits is not None else f"{value:g} {unit}"
+    return NO_TIME if dive.entry is None else f"in {dive.entry:%H:%M}"
 
 
-def _limit(
-    what: str, was: float | None, now: float | None, unit: str, because: str = "", now_because: str = ""
-) -> Change:
-    worse = None if was == now else now is None or (was is not None and now < was)
-    return Change(what, _number(was, unit) + because, _number(now, unit) + now_because, worse)
+def _dive(first: DivePlan, second: DivePlan) -> Iterator[Change]:
+    timed = first.entry is not None and second.entry is not None
+    if timed:
+        yield Change("in", *_times(first.entry, second.entry), None)
+        yield Change("out", *_times(first.exit, second.exit), None)
+        yield Change("out by", *_times(first.exit_by, second.exit_by), None)
+    elif first.entry is not None or second.entry is not None:  # what follows from the time would only repeat it
+        was, now = (NO_TIME if dive.entry is None else f"{dive.entry:%H:%M}" for dive in (first, second))
+        yield Change("in", was, now, second.entry is None)
+    limits = (first.depth.value, second.depth.value)
+    yield Change("depth limit", _limit_words(first), _limit_words(second), _fell(*limits))
+    yield Change(
+        "planned depth",
+        _number(first.depth_m, "m"),
+        _number(second.depth_m, "m"),
+        _fell(first.depth_m, second.depth_m),
+    )
+    if timed:
+        minutes = (first.bottom_time_min, second.bottom_time_min)
+        yield Change("bottom time", _number(minutes[0], "min"), _number(minutes[1], "min"), _fell(*minutes))
+        yield from _gas(first.gas, second.gas)
+    yield Change("way in", first.going_in_by, second.going_in_by, None)
+    yield Change("way out", first.coming_out_by, second.coming_out_by, None)
+    if timed:
+        yield Change("tide at entry", _metres(first.tide_entry_m), _metres(second.tide_entry_m), None)
+        yield Change("tide at exit", _metres(first.tide_exit_m), _metres(second.tide_exit_m), None)
+    yield Change("place", first.place, second.place, None)
+    yield Change("leader", first.leader or NONE, second.leader or NONE, None)
+
+
+def _limit_words(dive: DivePlan) -> str:
+    binding = dive.depth.binding
+    return _number(dive.depth.value, "m") + (f" ({binding.sentence})" if binding else "")
+
+
+def _gas(first: DiveGas | None, second: DiveGas | None) -> Iterator[Change]:
+    for what, was, now in (
+        ("turn at", first.turn_bar if first else None, second.turn_bar if second else None),
+        ("leave the bottom at", first.minimum_gas_bar if first else None, second.minimum_gas_bar if second else None),
+    ):
+        # Turning with more left in the cylinder means less gas to go out with; none known is worse than any.
+        worse = _fell(None if was is None else -was, None if now is None else -now)
+        yield Change(what, _bar(first, was), _bar(second, now), worse)
+
+
+def _bar(gas: DiveGas | None, pressure_bar: int | None) -> str:
+    if gas is None:
+        return NONE
+    return "no fill is enough" if pressure_bar is None else f"{pressure_bar} bar"
 
 
 def _windows(before: DayPlan, after: DayPlan) -> Iterator[Change]:
     groups = dict.fromkeys(dive.group for plan in (before, after) for dive in plan.dives)
-    told: set[tuple[str, str]] = set()
+    shared: dict[tuple[tuple[UsableWindow, ...], tuple[UsableWindow, ...]], list[str]] = {}
     for group in groups:
-        was, now = _of(group, before.windows), _of(group, after.windows)
-        pair = (_spans(was), _spans(now))
-        if pair in told:  # groups that share their windows share the line
-            continue
-        told.add(pair)
-        shrunk, grew = _total(now) < _total(was), _total(now) > _total(was)
-        yield Change(f"{group}: windows", *pair, True if shrunk else False if grew else None)
+        shared.setdefault((_of(group, before), _of(group, after)), []).append(group)
+    for (was, now), names in shared.items():
+        who = "All groups" if len(names) == len(groups) > 1 else ", ".join(names)
+        yield Change(
+            f"{who}: windows",
+            _spans([(window.start, window.end) for window in was]),
+            _spans([(window.start, window.end) for window in now]),
+            _fell(_total([(window.start, window.end) for window in was]), _total([(w.start, w.end) for w in now])),
+        )
+        entries = [[(span.start, span.end) for window in side for span in window.entries] for side in (was, now)]
+        yield Change(
+            f"{who}: going in", _spans(entries[0]), _spans(entries[1]), _fell(_total(entries[0]), _total(entries[1]))
+        )
 
 
-def _of(group: str, windows: Sequence[UsableWindow]) -> list[UsableWindow]:
-    return [window for window in windows if not window.groups or group in window.groups]
+def _of(group: str, plan: DayPlan) -> tuple[UsableWindow, ...]:
+    return tuple(window for window in plan.windows if not window.groups or group in window.groups)
 
 
-def _spans(windows: Sequence[UsableWindow]) -> str:
-    return ", ".join(f"{w.start:%H:%M} to {w.end:%H:%M}" for w in windows) or "none"
+def _spans(spans: Sequence[tuple[datetime, datetime]]) -> str:
+    return ", ".join(f"{start:%H:%M} to {end:%H:%M}" for start, end in spans) or "none"
 
 
-def _total(windows: Sequence[UsableWindow]) -> float:
-    return sum(window.end.timestamp() - window.start.timestamp() for window in windows)
+def _total(spans: Sequence[tuple[datetime, datetime]]) -> float:
+    return sum(end.timestamp() - start.timestamp() for start, end in spans)
 
 
 def _checks(before: DayPlan, after: DayPlan) -> Iterator[Change]:
-    old, new = _numbered(before.checks), _numbered(after.checks)
+    """Yield the checks that come out or read otherwise, gravest first."""
     found: list[tuple[int, Change]] = []
-    for key in dict.fromkeys((*old, *new)):
-        first, second = old.get(key), new.get(key)
+    for first, second in _matched(before.checks, after.checks):
         severity = max(check.outcome.severity for check in (first, second) if check is not None)
-        same = first is not None and second is not None and first.outcome is second.outcome
-        if severity == 0 and (same or first is None or second is None):
-            continue  # a passed check that reads otherwise, or comes or goes, changes no answer
-        was, now = first.outcome if first else Outcome.OK, second.outcome if second else Outcome.OK
-        what = f"Check {key[0].replace('-', ' ')}" + (f", {key[1]}" if key[1] else "")
-        found.append((severity, Change(what, _said(first), _said(second), _worse(was, now))))
+        if severity == 0:
+            continue  # a passed check that reads otherwise, comes or goes changes no answer
+        either = first or second
+        if either is None:
+            continue
+        what = f"Check {either.rule.replace('-', ' ')}" + (f", {either.subject}" if either.subject else "")
+        # What is no longer judged is no proof of anything better.
+        worse = None if second is None else _graver(first.outcome if first else Outcome.OK, second.outcome)
+        found.append((severity, Change(what, _said(first), _said(second), worse)))
     for _, change in sorted(found, key=lambda pair: -pair[0]):
         yield change
 
 
-def _numbered(checks: Sequence[Check]) -> dict[tuple[str, str, int], Check]:
-    numbered: dict[tuple[str, str, int], Check] = {}
+def _matched(before: Sequence[Check], after: Sequence[Check]) -> Iterator[tuple[Check | None, Check | None]]:
+    """Yield each check of either plan with the one that judges the same thing in the other, None where there is none.
+
+    Plans list the gravest first, so that the place in the list does not tell which of several checks of one rule and
+    subject is which: the same words are matched first, then the same words with other numbers, then the rest in order.
+    """
+    old, new = _by_case(before), _by_case(after)
+    for key in dict.fromkeys((*old, *new)):
+        left, right = list(old.get(key, ())), list(new.get(key, ()))
+        for words in (_words, _words_only, _case):
+            for first in tuple(left):
+                second = next((check for check in right if words(check) == words(first)), None)
+                if second is not None:
+                    left.remove(first)
+                    right.remove(second)
+                    yield first, second
+        yield from ((first, None) for first in left)
+        yield from ((None, second) for second in right)
+
+
+def _by_case(checks: Sequence[Check]) -> dict[tuple[str, str], list[Check]]:
+    cases: dict[tuple[str, str], list[Check]] = {}
     for check in checks:
-        number = 0
-        while (check.rule, check.subject, number) in numbered:
-            number += 1
-        numbered[(check.rule, check.subject, number)] = check
-    return numbered
+        cases.setdefault(_case(check), []).append(check)
+    return cases
+
+
+def _case(check: Check) -> tuple[str, str]:
+    return (check.rule, check.subject)
+
+
+def _words(check: Check) -> str:
+    return check.sentence
+
+
+def _words_only(check: Check) -> str:
+    return re.sub(r"\d+(?:[.:]\d+)*", "#", check.sentence)
 
 
 def _said(check: Check | None) -> str:
@@ -219,15 +302,27 @@ def _said(check: Check | None) -> str:
 
 
 def _home(before: DayPlan, after: DayPlan) -> Iterator[Change]:
-    def stages(plan: DayPlan) -> dict[tuple[str, str], datetime | None]:
-        return {(one.name, stage.name): stage.earliest for one in plan.after for stage in one.stages}
-
-    old, new = stages(before), stages(after)
+    """Yield when each person may climb each height, worse where the wait itself grows: a later day is only later."""
+    old, new = _stages(before), _stages(after)
     for key in dict.fromkeys((*old, *new)):
         was, now = old.get(key), new.get(key)
-        later = None if was is None or now is None or was == now else now > was
-        yield Change(f"{key[0]}: {key[1]} from", _moment(was), _moment(now), later)
+        worse = None
+        if was is not None and now is not None:
+            waits = [None if stage.wait_min is None else -stage.wait_min for stage in (was, now)]
+            worse = _fell(*waits)
+        yield Change(f"{key[0]}: {key[1]} from", _from(was), _from(now), worse)
 
 
-def _moment(moment: datetime | None) -> str:
-    return NONE if moment is None else f"{moment:%d %B %H:%M}"
+def _stages(plan: DayPlan) -> dict[tuple[str, str, int], AfterStage]:
+    found: dict[tuple[str, str, int], AfterStage] = {}
+    for person in plan.after:
+        names = [stage.name for stage in person.stages]
+        for index, stage in enumerate(person.stages):
+            found[(person.name, stage.name, names[:index].count(stage.name))] = stage
+    return found
+
+
+def _from(stage: AfterStage | None) -> str:
+    if stage is None:
+        return NONE
+    return "cannot be said" if stage.earliest is None else f"{stage.earliest:%d %B %H:%M}"
