@@ -13,6 +13,8 @@ from tripplan.planning.plan import AfterStage, DayPlan, DiveGas, DivePlan, Usabl
 from tripplan.planning.request import DiveWish, Request
 from tripplan.planning.window import DayGrid
 
+Spans = Sequence[tuple[datetime, datetime]]
+
 LONGEST_DELAY_MIN = 720
 NONE = "-"
 NO_TIME = "no minute of the day works"
@@ -167,15 +169,11 @@ def _dive(first: DivePlan, second: DivePlan) -> Iterator[Change]:
     elif first.entry is not None or second.entry is not None:  # what follows from the time would only repeat it
         was, now = (NO_TIME if dive.entry is None else f"{dive.entry:%H:%M}" for dive in (first, second))
         yield Change("in", was, now, second.entry is None)
-    limits = (first.depth.value, second.depth.value)
-    yield Change("depth limit", _limit_words(first), _limit_words(second), _fell(*limits))
-    yield Change(
-        "planned depth",
-        _number(first.depth_m, "m"),
-        _number(second.depth_m, "m"),
-        _fell(first.depth_m, second.depth_m),
-    )
-    if timed:
+    if timed:  # without a time no no-stop limit counts: the depth limit would read as if it had grown
+        limits = (first.depth.value, second.depth.value)
+        yield Change("depth limit", _limit_words(first), _limit_words(second), _fell(*limits))
+        depths = (first.depth_m, second.depth_m)
+        yield Change("planned depth", _number(depths[0], "m"), _number(depths[1], "m"), _fell(*depths))
         minutes = (first.bottom_time_min, second.bottom_time_min)
         yield Change("bottom time", _number(minutes[0], "min"), _number(minutes[1], "min"), _fell(*minutes))
         yield from _gas(first.gas, second.gas)
@@ -215,28 +213,28 @@ def _windows(before: DayPlan, after: DayPlan) -> Iterator[Change]:
     for group in groups:
         shared.setdefault((_of(group, before), _of(group, after)), []).append(group)
     for (was, now), names in shared.items():
-        who = "All groups" if len(names) == len(groups) > 1 else ", ".join(names)
-        yield Change(
-            f"{who}: windows",
-            _spans([(window.start, window.end) for window in was]),
-            _spans([(window.start, window.end) for window in now]),
-            _fell(_total([(window.start, window.end) for window in was]), _total([(w.start, w.end) for w in now])),
-        )
-        entries = [[(span.start, span.end) for window in side for span in window.entries] for side in (was, now)]
-        yield Change(
-            f"{who}: going in", _spans(entries[0]), _spans(entries[1]), _fell(_total(entries[0]), _total(entries[1]))
-        )
+        who = "All groups" if len(names) == len(groups) > 1 else ", ".join(sorted(names))
+        whole = _spans_change(f"{who}: windows", *([(each.start, each.end) for each in side] for side in (was, now)))
+        entries = ([(span.start, span.end) for each in side for span in each.entries] for side in (was, now))
+        going_in = _spans_change(f"{who}: going in", *entries)
+        yield whole
+        if (going_in.before, going_in.after) != (whole.before, whole.after):
+            yield going_in
 
 
 def _of(group: str, plan: DayPlan) -> tuple[UsableWindow, ...]:
     return tuple(window for window in plan.windows if not window.groups or group in window.groups)
 
 
-def _spans(spans: Sequence[tuple[datetime, datetime]]) -> str:
+def _spans_change(what: str, was: Spans, now: Spans) -> Change:
+    return Change(what, _spans(was), _spans(now), _fell(_total(was), _total(now)))
+
+
+def _spans(spans: Spans) -> str:
     return ", ".join(f"{start:%H:%M} to {end:%H:%M}" for start, end in spans) or "none"
 
 
-def _total(spans: Sequence[tuple[datetime, datetime]]) -> float:
+def _total(spans: Spans) -> float:
     return sum(end.timestamp() - start.timestamp() for start, end in spans)
 
 
