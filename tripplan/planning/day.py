@@ -608,7 +608,7 @@ def _plan_dive(
 ) -> tuple[DivePlan, list[Check]]:
     rules, site, grid = world.rules, setting.site, setting.grid
     group, kind, place = held.group, held.kind, held.place
-    wish = group.dives[number - 1]
+    wish = _not_before_the_dives_before(group, number)
     subject = f"{group.name}, dive {number}"
     people = [world.people[name] for name in group.everybody]
     leader = world.people[group.leader] if group.leader else None
@@ -767,6 +767,18 @@ def _plan_dive(
         )
     )
     return dive, checks
+
+
+def _not_before_the_dives_before(group: GroupWish, number: int) -> DiveWish:
+    """Return a dive's wish, no earlier than the dives before it were asked for.
+
+    Where one of those finds no time, the next must not slip into the early morning in its place.
+    """
+    wish = group.dives[number - 1]
+    if wish.entry is not None:
+        return wish
+    asked = [clock for dive in group.dives[:number] if (clock := dive.entry or dive.not_before) is not None]
+    return wish.model_copy(update={"not_before": max(asked)}) if asked else wish
 
 
 def _check_bottom(subject: str, kind: Kind, place: Place, contest: Contest) -> Check:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -19,6 +20,8 @@ from tripplan.store.folder import Folder
 
 if TYPE_CHECKING:
     from tripplan.feeds.session import FeedSession
+
+MOST_TOGETHER = 16  # sites asked about at once; further ones wait their turn
 
 
 def cache_folder(folder: Path) -> Path:
@@ -66,6 +69,14 @@ class Teller:
             return fetched or told
         return Forecast((*fetched.series, *told.series), (*fetched.notes, *told.notes), fetched.members)
 
+    def forecasts(self, folder: Folder, slugs: Sequence[str], now: datetime) -> list[Forecast | None]:
+        """Return the forecasts of several sites, asked for together: a board waits no longer than a plan does."""
+        if len(slugs) < 2 or not folder.feeds.any_forecast:
+            return [self.forecast(folder, slug, now) for slug in slugs]
+        self._open(folder)  # once, before several ask for it
+        with ThreadPoolExecutor(min(len(slugs), MOST_TOGETHER)) as together:
+            return list(together.map(lambda slug: self.forecast(folder, slug, now), slugs))
+
     def _open(self, folder: Folder) -> FeedSession:
         from tripplan.feeds.session import FeedSession
 
@@ -97,10 +108,8 @@ def told_world(
     more -- what was seen besides, by site
     """
     conditions = dict(folder.world.conditions)
-    for slug in slugs:
-        if slug not in folder.sites:
-            continue
-        forecast = teller.forecast(folder, slug, now)
+    known = [slug for slug in slugs if slug in folder.sites]
+    for slug, forecast in zip(known, teller.forecasts(folder, known, now), strict=True):
         seen = (*folder.seen.get(slug, ()), *(more or {}).get(slug, ()))
         if forecast is not None or seen:
             conditions[slug] = Conditions(forecast, seen)
