@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from tripplan.catalogue.site import Site
     from tripplan.catalogue.station import Station
     from tripplan.physics.no_stop import Exposure
+    from tripplan.planning.board import Board
     from tripplan.planning.season import Season
     from tripplan.planning.world import World
     from tripplan.rulebook import RuleBook
@@ -111,6 +112,13 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("--folder", type=Path, metavar="FOLDER", help="where named stations are (the demonstration)")
     as_json(sub)
 
+    sub = command("tide-table", _tide_table, "Fetch an authority's high and low waters into a table.")
+    sub.add_argument("station", metavar="NUMBER", help="the station's number at the authority, like 9414290")
+    sub.add_argument("--from", dest="first", required=True, metavar="D", help="first day, UTC")
+    sub.add_argument("--to", dest="last", required=True, metavar="D", help="last day, included")
+    sub.add_argument("--csv", type=Path, required=True, metavar="FILE", help="the table to write")
+    sub.add_argument("--folder", type=Path, required=True, metavar="FOLDER", help="the centre's, for centre/feeds.toml")
+
     sub = command("daylight", _daylight, "Dawn, sunrise, sunset, dusk and moon at a place.")
     sub.add_argument("position", metavar='"LAT, LON"', help="decimal degrees, or degrees and decimal minutes")
     sub.add_argument("day", metavar="DATE", help="like 2027-06-12")
@@ -186,6 +194,15 @@ def _parser() -> argparse.ArgumentParser:
     how.add_argument("--json", action="store_true", help="print one JSON object")
     sub.add_argument("--pdf", type=Path, metavar="FILE", help="write the sheet; alone, prints one line")
 
+    sub = command("board", _board, "All sites side by side for a group over some days, with the first reason against.")
+    sub.epilog = "Exit 1: no site has a usable minute on any of the days."
+    sub.add_argument("request", type=Path, metavar="REQUEST.toml")
+    sub.add_argument("--group", metavar="NAME", help="which group of the request (its first)")
+    sub.add_argument("--from", dest="start", metavar="D", help="first day, like 2027-06-12 (the request's date)")
+    sub.add_argument("--days", type=_days, default=7, metavar="N", help="how many days (7)")
+    sub.add_argument("--folder", type=Path, metavar="FOLDER", help="the centre's folder (found above the request)")
+    as_json(sub)
+
     sub = command("rules", _rules, "List the rule book: every adjustable number with its source.")
     sub.add_argument("--folder", type=Path, metavar="FOLDER", help="with this centre's own overrides")
     as_json(sub)
@@ -205,6 +222,12 @@ def _number(text: str) -> float:
 def _whole(text: str) -> int:
     if not re.fullmatch(r"\d{1,6}", text):
         raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of minutes')
+    return int(text)
+
+
+def _days(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,6}", text):
+        raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of days')
     return int(text)
 
 
@@ -402,6 +425,30 @@ def _tide(options: argparse.Namespace) -> int:
     return FINE
 
 
+def _tide_table(options: argparse.Namespace) -> int:
+    from tripplan.feeds.session import FeedSession
+    from tripplan.feeds.settings import read_feed_settings
+    from tripplan.feeds.tide_events import fetch_tide_events, tide_table_csv
+    from tripplan.store.told import cache_folder
+
+    first, last = _day(options.first, "--from"), _day(options.last, "--to")
+    settings = read_feed_settings(options.folder)
+    kept = cache_folder(options.folder)
+    kept.mkdir(parents=True, exist_ok=True)
+    session = FeedSession(settings, kept)
+    try:
+        events = fetch_tide_events(options.station, first, last, settings, session, datetime.now(UTC))
+    finally:
+        session.close()
+    for note in events.notes:
+        _complain(note.sentence)
+    if not events.points:
+        return REFUSED
+    options.csv.write_text(tide_table_csv(events), encoding="utf-8")
+    print(f"{options.csv}: {len(events.points)} high and low waters above {events.datum}")
+    return FINE
+
+
 def _local(time: Any, zone: Any) -> str:
     from datetime import UTC
 
@@ -591,9 +638,11 @@ def _print_season(answer: Sequence[Season], enough_min: int) -> None:
         )
         print(f"{one.name} ({one.site}), {one.kind.words}, {one.days[0].day} to {one.days[-1].day}, {one.timezone}")
         print(table.to_string())
-        reasons = pandas.Series([day.first_reason for day in one.days if day.first_reason], dtype=object).value_counts()
-        if len(reasons):
-            print(f"Closes most on {reasons.iloc[0]} of {len(one.days)} days: {reasons.index[0]}")
+        others = [day.first_reason for day in one.days if day.first_rule not in ("", "light")]
+        for reason, count in pandas.Series(others, dtype=object).value_counts().head(3).items():
+            print(f"Closes most on {count} of {len(one.days)} days: {reason}")
+        if len(others) < len(one.days):
+            print(f"Nothing but the light closes on {len(one.days) - len(others)} of {len(one.days)} days.")
         print()
     print(
         f"Kind of dive: {answer[0].kind.name} (--kind changes it). From access, light, tide and stream alone: no "
@@ -824,6 +873,81 @@ def _plan(options: argparse.Namespace) -> int:
     else:
         print(f"{options.pdf}: {plan.verdict.value}, revision {plan.revision}")
     return STOPPED if plan.verdict is Outcome.STOP else FINE
+
+
+def _board(options: argparse.Namespace) -> int:
+    from tripplan.planning.board import board
+    from tripplan.planning.request import read_request
+    from tripplan.store.folder import folder_of_request, load_folder, load_request
+    from tripplan.store.told import Teller, told_world
+
+    read_request(options.request)  # its own faults first: they stand in the file that the person is writing
+    folder = load_folder(options.folder or folder_of_request(options.request))
+    for fault in folder.faults:
+        if Path(fault.file).resolve() != options.request.resolve():  # those are told once, below
+            _complain(str(fault))
+    request = load_request(options.request, folder.world)
+    names = [group.name for group in request.groups]
+    if options.group is not None and options.group not in names:
+        raise Refused(f'--group "{options.group}" is not in the request; known: {", ".join(names)}')
+    group = request.groups[names.index(options.group) if options.group else 0]
+    first = _day(options.start, "--from") if options.start else request.date
+    teller = Teller()
+    world = told_world(folder, folder.sites, datetime.now(UTC), teller)
+    teller.close()
+    found = board(group, request.crew, first, options.days, world, home=request.site)
+    if options.json:
+        _show(_board_json(found))
+    else:
+        _print_board(found)
+    return FINE if found.usable else STOPPED
+
+
+def _board_json(found: Board) -> dict[str, Any]:
+    """Return a board as plain values."""
+    sites = []
+    for row in found.rows:
+        days = [
+            {
+                "date": cell.day.isoformat(),
+                "usable_min": cell.usable_min,
+                "windows": [{"start": w.start.isoformat(), "end": w.end.isoformat()} for w in cell.windows],
+                "first_reason": cell.first_reason,
+                "reasons": list(cell.reasons),
+                "outcome": cell.outcome.value,
+                "sea_known": cell.known,
+                "cautions": list(cell.cautions),
+            }
+            for cell in row.cells
+        ]
+        sites.append({"site": row.site, "name": row.name, "total_min": row.total_min, "days": days})
+    first, count = found.days[0].isoformat(), len(found.days)
+    return {"group": found.group, "from": first, "days": count, "sites": sites}
+
+
+def _print_board(found: Board) -> None:
+    from tripplan.documents.board_picture import day_words
+    from tripplan.documents.words import duration
+
+    wide = max((len(row.name) for row in found.rows), default=4)
+    print(f"{found.group}, {found.kind_words}: usable time, from the first minute to go in to the last minute out")
+    print(" " * wide + "".join(f"  {day_words(day):>11}" for day in found.days) + "       in all")
+    for row in found.rows:
+        cells = [f"{duration(c.usable_min) if c.usable_min else 'none'}{' ' if c.known else '?'}" for c in row.cells]
+        total = duration(row.total_min) if row.total_min else "none"
+        print(f"{row.name:{wide}}" + "".join(f"  {cell:>11}" for cell in cells) + f"  {total:>11}")
+    if not all(cell.known for row in found.rows for cell in row.cells):
+        print("? sea and wind are not told, or only in part: tide, light and access remain")
+    for row in found.rows:
+        print(f"\n{row.name}")
+        days: dict[str, list[str]] = {}
+        for cell in row.cells:
+            days.setdefault(cell.first_reason, []).append(day_words(cell.day))
+        for reason, when in days.items():
+            print(f"  {', '.join(when)}: {reason}")
+    count = sum(len(cell.cautions) for row in found.rows for cell in row.cells)
+    if count:
+        print(f"\n{count} caution{'' if count == 1 else 's'} of forecast, sea and depth; --json lists them")
 
 
 def _seen_at(path: Path, site: str, folder: Any) -> Any:

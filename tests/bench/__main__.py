@@ -5,22 +5,39 @@ from __future__ import annotations
 import statistics
 import time
 from collections.abc import Callable
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
+from tripplan.catalogue.site import Site
 from tripplan.data_files import data_dir
 from tripplan.documents.day_sheet import day_sheet_pdf
 from tripplan.documents.picture import day_picture
-from tripplan.environment.tide import minutes_utc
+from tripplan.environment.daylight import daylight
+from tripplan.environment.tide import HarmonicTide, height_m, minutes_utc
+from tripplan.people.group import KINDS, Kind
 from tripplan.physics import tissues
 from tripplan.physics.no_stop import Exposure, Surroundings, no_stop_limits
-from tripplan.planning.day import plan_day
+from tripplan.planning.day import plan_day, site_windows, usual_ways_out
+from tripplan.planning.season import season_minutes
+from tripplan.planning.window import (
+    DayGrid,
+    access_closures,
+    light_closures,
+    limits_with_margin,
+    site_stream,
+    site_tide,
+    stream_limit_kn,
+)
+from tripplan.planning.world import World
 from tripplan.rulebook import baseline
-from tripplan.store.folder import load_folder
+from tripplan.store.folder import Folder, load_folder
 from tripplan.web.app import create_app
 
 ROUNDS = 5
+SEASON_SITES, SEASON_FROM, SEASON_TO = 20, date(2027, 1, 1), date(2027, 12, 31)
+PLAIN_HOURS, PLAIN_MINUTES = (9, 12, 15), 10  # of one day at each site: from each of these hours on, so many minutes
 ROSTER, INTEGRATED = 1000, 20  # people; those of them whose limit is also integrated numerically
 SEA_BAR, DENSITY_KG_M3, AIR_PERCENT = 1.01325, 1025.0, 21.0
 
@@ -115,6 +132,107 @@ def print_roster() -> None:
         print(f"{name:50} {each_second:9.0f} /s   one call is {in_one_call / each_second:7.1f} x as fast")
 
 
+def twenty_sites(folder: Folder) -> list[Site]:
+    """Return the sites of the demonstration, and copies whose tide turns some minutes earlier or later."""
+    originals = list(folder.sites.values())
+    found = []
+    for number in range(SEASON_SITES):
+        site, round_ = originals[number % len(originals)], number // len(originals)
+        if round_ and site.tide.station:
+            tide = site.tide
+            moved = {"high_time_min": tide.high_time_min + 7 * round_, "low_time_min": tide.low_time_min - 4 * round_}
+            site = site.model_copy(update={"slug": f"{site.slug}-{round_}", "tide": tide.model_copy(update=moved)})
+        found.append(site)
+    return found
+
+
+def plainly_open(site: Site, world: World, kind: Kind, moment: datetime) -> tuple[bool, bool]:
+    """Return whether one may be in the water, and go in, in one minute by the first ways, with one call a question."""
+    rules = world.rules
+    grid = DayGrid(moment.date(), site.timezone)
+    light = daylight(site.position.latitude_deg, site.position.longitude_deg, grid.day, site.timezone)
+    closures = [*access_closures(grid, site.access), *light_closures(grid, light, kind, rules)]
+    here = [each for each in closures if each.start <= moment < each.end]
+    water, entry = not any(each.phase == "water" for each in here), not here
+    station = world.stations[site.tide.station].tide if site.tide.station else None
+    tide = site_tide(site, station)
+    margin_m = rules.value("tide.height_margin_m")
+    for way, going_in in ((site.entries[0].going_in, True), (usual_ways_out(site)[0].coming_out, False)):
+        lowest, highest = limits_with_margin(way, margin_m) if way != "not_used" else (None, None)
+        for minute in (moment, moment + timedelta(minutes=1)):
+            height = height_m(tide, minute) if tide is not None else 0.0
+            if (lowest is not None and not height >= lowest) or (highest is not None and not height <= highest):
+                entry = False
+                water = water and going_in
+    if (stream := site_stream(site)) is not None:
+        margin = int(rules.value("stream.slack_margin_min"))
+        for minute in range(-margin, margin + 2):
+            when = np.array(
+                [(moment + timedelta(minutes=minute)).astimezone(UTC).replace(tzinfo=None)], "datetime64[m]"
+            )
+            if not stream.rates_kn(station, when)[0] <= stream_limit_kn(site, kind, rules)[0]:
+                water = entry = False
+    return water, entry
+
+
+def print_season(folder: Folder) -> None:
+    """Measure and print a year of windows for twenty sites, and a year of tide beside the utide library."""
+    import utide
+
+    world, kind = replace(folder.world, conditions={}), KINDS["guided"]
+    sites = twenty_sites(folder)
+    taken_s = seconds(lambda: season_minutes(sites, world, kind, SEASON_FROM, SEASON_TO))
+    day = date(2027, 6, 12)
+    moments = [(hour, minute) for hour in PLAIN_HOURS for minute in range(PLAIN_MINUTES)]
+    start, plain = time.perf_counter(), {}
+    for site in folder.sites.values():
+        grid = DayGrid(day, site.timezone)
+        for hour, minute in moments:
+            plain[site.slug, hour * 60 + minute] = plainly_open(site, world, kind, grid.at(hour * 60 + minute))
+    each_s = (time.perf_counter() - start) / len(plain)
+    for site in folder.sites.values():
+        if len(site.entries) == 1:  # there are no other ways that the window could choose
+            window = site_windows(site, day, kind, world)
+            water, entry = ~window.closed("water"), ~window.closed("entry")
+            for hour, minute in moments:
+                number = hour * 60 + minute
+                if plain[site.slug, number] != (water[number], entry[number]):
+                    raise AssertionError(f"{site.slug}: the plain loop and the window differ at minute {number}")
+    site_days = len(sites) * ((SEASON_TO - SEASON_FROM).days + 1)
+    originals = list(folder.sites.values())
+    day_s = seconds(lambda: [site_windows(site, day, kind, world) for site in originals]) / len(originals)
+    print(f"\na year of windows at {len(sites)} sites: {taken_s:.2f} s in one run")
+    for words, whole_s in (
+        (f"day by day, as a plan does ({day_s * 1000:.0f} ms a day, scaled up from {len(originals)} sites)", day_s),
+        (f"minute by minute, all asked anew ({each_s * 1000:.1f} ms each, from {len(plain)} minutes)", each_s * 1440),
+    ):
+        print(f"  {words}: {whole_s * site_days:,.0f} s, {whole_s * site_days / taken_s:,.0f} x as long")
+    whole = folder.stations["verrow-harbour"].tide
+    assert isinstance(whole, HarmonicTide)
+    names = {"M2", "S2", "N2", "K2", "NU2", "MU2", "2N2", "L2", "K1", "O1", "P1", "Q1", "M4", "MS4", "MN4", "M6"}
+    tide = HarmonicTide(whole.mean_level_m, tuple(one for one in whole.constituents if one.name in names))
+    times = minutes_utc(datetime(2027, 1, 1, tzinfo=UTC), datetime(2028, 1, 1, tzinfo=UTC))[::6].astype("datetime64[s]")
+    heights = tide.heights_m(times)
+    # Solved only to have its form: the same published constants then stand in both.
+    constants = utide.solve(
+        times[::10], heights[::10], lat=46.879, constit=sorted(names), trend=False, conf_int="none", method="ols",
+        verbose=False,
+    )  # fmt: skip
+    published = {one.name: one for one in tide.constituents}
+    constants.A[:] = [published[name].amplitude_m for name in constants.name]
+    constants.g[:] = [published[name].phase_lag_deg for name in constants.name]
+    constants.mean = tide.mean_level_m
+    theirs = utide.reconstruct(times, constants, verbose=False).h
+    apart_mm = float(np.abs(theirs - heights).max()) * 1000
+    ours_s = seconds(lambda: tide.heights_m(times))
+    theirs_s = seconds(lambda: utide.reconstruct(times, constants, verbose=False))
+    print(
+        f"a year of tide every 6 min, {len(names)} constituents: {ours_s * 1000:.1f} ms, {theirs_s / ours_s:.0f} x as "
+        f"fast as utide; heights at most {apart_mm:.0f} mm apart (other node factors) in a range of "
+        f"{np.ptp(heights):.1f} m"
+    )
+
+
 def main() -> None:
     """Measure and print the table."""
     folder = load_folder(data_dir("sites"))
@@ -148,6 +266,7 @@ def main() -> None:
     for name, taken, base, words in rows:
         print(f"{name:50} {taken * 1000:9.2f} ms   {taken / base:9.2f} x {words}")
     print_roster()
+    print_season(folder)
 
 
 if __name__ == "__main__":

@@ -295,8 +295,31 @@ def test_wind_seen_above_the_forecast_raises_it_afterwards_by_the_difference():
     seen = Conditions(CALM, (Seen("wind_m_s", 7.0, hour(9)),))
     assert sampled("wind_m_s", seen, 8.98, 9, 11.98, 12, 24) == [3, 7, 7, 7, 7]  # 3 and the 4 it was too low
     rising = Forecast((moments("wind_m_s", {9: 3.0, 12: 6.0, 15: 9.0}),))
-    found = sampled("wind_m_s", Conditions(rising, seen.seen), 9, 11.98, 12, 15)
-    assert found == [7, 7, 10, 13]
+    # Seen 7 where 3 were forecast; at 11:00, still fresh, the forecast has risen by 2; afterwards the 4 stay on top.
+    found = sampled("wind_m_s", Conditions(rising, seen.seen), 9, 11, 12, 15)
+    assert found == pytest.approx([7, 9, 10, 13])
+
+
+@pytest.mark.parametrize(
+    ("quantity", "forecast", "seen", "expected"),
+    [
+        ("wind_m_s", {9: 5.0, 11: 9.0, 13: 9.0}, 3.0, [3.0, 7.0, 9.0]),  # rises by 4 in the two hours
+        ("wind_m_s", {9: 5.0, 11: 2.0, 13: 2.0}, 3.0, [3.0, 3.0, 2.0]),  # falls: what was seen holds
+        ("visibility_m", {9: 9000.0, 11: 6000.0, 13: 6000.0}, 4000.0, [4000.0, 1000.0, 6000.0]),
+        ("visibility_m", {9: 9000.0, 11: 1000.0, 13: 1000.0}, 4000.0, [4000.0, 0.0, 1000.0]),  # never below nought
+        ("visibility_m", {9: 100.0, 11: 9000.0, 13: 9000.0}, 400.0, [400.0, 400.0, 9000.0]),
+        ("water_c", {9: 16.0, 11: 18.0, 13: 18.0}, 12.0, [12.0, 12.0, 18.0]),
+    ],
+)
+def test_what_was_seen_grows_worse_with_the_forecast_and_never_better(quantity, forecast, seen, expected):
+    told = Conditions(Forecast((moments(quantity, forecast),)), (Seen(quantity, seen, hour(9)),))
+    assert sampled(quantity, told, 9, 11, 13) == pytest.approx(expected)
+
+
+def test_thunder_not_heard_at_nine_does_not_hide_the_thunder_forecast_for_ten():
+    storm = Forecast((spans("thunder", {(8, 10): 0.0, (10, 11): 1.0, (11, 14): 0.0}),))
+    quiet = Conditions(storm, (Seen("thunder", 0.0, hour(9)),))
+    assert sampled("thunder", quiet, 9, 9.98, 10, 10.98, 11) == [0.0, 0.0, 1.0, 1.0, 0.0]
 
 
 def test_the_forecast_for_the_moment_of_an_observation_lies_between_its_hours():

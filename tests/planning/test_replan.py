@@ -12,7 +12,7 @@ import cove_world
 import pytest
 import small_world
 import weather_world
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_world import SOUTH, TIDAL, ask, group, swing, wish
 
@@ -284,6 +284,7 @@ def gravest_first(found: list[Check]) -> tuple[Check, ...]:
     return tuple(sorted(dict.fromkeys(found), key=lambda check: -check.outcome.severity))
 
 
+@settings(deadline=None)
 @given(st.lists(CASES, max_size=8).map(gravest_first), st.lists(CASES, max_size=8).map(gravest_first))
 def test_every_check_that_comes_out_otherwise_appears(was: tuple[Check, ...], now: tuple[Check, ...]):
     plan = several()[0]

@@ -1,7 +1,7 @@
 """The board as a picture: sites below each other, days side by side, each cell shaded by its usable time.
 
-The number in the cell says what the shade repeats; a hatch marks a day without a dive, a dashed edge one whose sea nobody
-tells in full. So it reads in grey. A bar at the foot of a cell shows when the windows lie.
+The number in the cell says what the shade repeats; a hatch marks a day without a dive, a dashed edge one whose sea
+nobody tells in full. So it reads in grey. A bar at the foot of a cell shows when the windows lie.
 """
 
 from __future__ import annotations
@@ -49,7 +49,13 @@ def board_picture(board: Board, *, narrow: bool = False, grey: bool = False) -> 
         for number, day in enumerate(board.days):
             middle = label + (number + 0.5) * cell
             panel.text(
-                middle, head - 0.08, _day_words(day), ha="center", va="bottom", linespacing=1.05, fontsize=font_pt
+                middle,
+                head - 0.08,
+                day_words(day).replace(" ", "\n", 1),
+                ha="center",
+                va="bottom",
+                linespacing=1.05,
+                fontsize=font_pt,
             )
         for number, site in enumerate(board.rows):
             top = head + number * row
@@ -98,8 +104,13 @@ def window_list(cell: Cell) -> str:
     return " and ".join(f"{clock(window.start)} to {clock(window.end, cell.day)}" for window in cell.windows)
 
 
-def _day_words(day: date) -> str:
-    return f"{WEEKDAYS[day.weekday()]}\n{day.day} {MONTHS[day.month - 1]}"
+def day_words(day: date) -> str:
+    """Return a day of the board, short.
+
+    >>> day_words(date(2026, 12, 5))
+    'Sat 5 Dec'
+    """
+    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
 
 
 def _clock_minute(moment: datetime, day: date) -> int:
@@ -171,9 +182,8 @@ def _draw_cell(
         paper = {"facecolor": "#ffffff", "edgecolor": "none", "pad": 1.5}
         panel.text(middle, top + height / 2, "none", ha="center", va="center", bbox=paper)
         return
-    words = duration(cell.usable_min)
-    if narrow and " h " in words:
-        words = words.replace(" h ", " h\n").replace(" min", "")
+    hours, minutes = divmod(cell.usable_min, 60)
+    words = f"{hours} h\n{minutes:02}" if narrow and hours and minutes else duration(cell.usable_min)
     panel.text(
         middle, top + height / 2 - 0.03, words, ha="center", va="center", linespacing=1.0, fontweight="bold", color=INK
     )

@@ -286,8 +286,9 @@ _MORE_IS_WORSE = ("wind_m_s", "gust_m_s", "swell_m", "wind_sea_m", "wave_m")
 def sample(conditions: Conditions, times: Minutes, holds_h: float) -> Sampled:
     """Return every quantity at each time, UTC: what was seen while it is fresh, else the forecast.
 
-    holds_h -- for how many hours after its time an observation stands in the forecast's place. A later observation
-    takes over from an earlier one. Afterwards the forecast counts again; where wind or sea was seen above the forecast
+    holds_h -- for how many hours after its time an observation stands in the forecast's place; where the forecast for a
+    later minute is worse than that for its time, it grows worse by as much. A later observation takes over from an
+    earlier one. Afterwards the forecast counts again; where wind or sea was seen above the forecast
     for its time, the forecast stays raised by the difference, since it was wrong on the dangerous side.
     """
     values: dict[str, Values] = {}
@@ -323,10 +324,24 @@ def sample(conditions: Conditions, times: Minutes, holds_h: float) -> Sampled:
                 if then is not None and seen.value > then:
                     held[after] = forecast[after] + (seen.value - then)
                     worse.append((seen, then))
-            held[now] = seen.value
+            held[now] = seen.value + _worsening(conditions.forecast, seen, forecast)[now]
             if now.any():
                 counted[quantity] = (*counted.get(quantity, ()), seen)
     return Sampled(times, values, origins, counted, tuple(worse))
+
+
+def _worsening(forecast: Forecast | None, seen: Seen, values: Values) -> Values:
+    """Return by how much the forecast has become worse since something was seen; 0 where it has not, or is not known.
+
+    What was seen at eight does not speak for ten where the forecast rises in between.
+    """
+    sign = 1.0 if seen.quantity in (*_MORE_IS_WORSE, "thunder") else -1.0 if seen.quantity == "visibility_m" else 0.0
+    then = _forecast_at(forecast, seen.quantity, seen.time) if forecast is not None and sign else None
+    if then is None:
+        return np.zeros(values.shape)
+    grown = np.maximum(np.nan_to_num(values - then) * sign, 0.0) * sign
+    limits = QUANTITIES[seen.quantity]
+    return np.clip(seen.value + grown, limits.lowest, limits.highest) - seen.value
 
 
 def _forecast_at(forecast: Forecast, quantity: str, moment: datetime) -> float | None:

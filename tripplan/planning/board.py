@@ -62,8 +62,7 @@ class Unnamed:
     @property
     def name(self) -> str:
         """What the board calls them."""
-        people = "diver" if self.count == 1 else "divers"
-        return f"{self.count} {people}, {KINDS[self.kind].words}, {self.lowest_level.words}"
+        return f"{self.count} diver{'' if self.count == 1 else 's'} from {self.lowest_level.words} up"
 
 
 @dataclass(frozen=True)
@@ -86,8 +85,14 @@ class Cell:
 
     @property
     def first_reason(self) -> str:
-        """The weightiest reason against."""
-        return self.reasons[0] if self.reasons else NOTHING_AGAINST
+        """The weightiest reason against; of a sea that nobody tells it is never said that nothing is."""
+        if self.reasons:
+            return self.reasons[0]
+        return {
+            "known": NOTHING_AGAINST,
+            "part": f"{NOTHING_AGAINST} in what is told of the sea",
+            "unknown": f"{NOTHING_AGAINST} in tide, light and access",
+        }[self.sea]
 
     @property
     def sea_words(self) -> str:
@@ -193,7 +198,7 @@ def _stand_ins(people: Unnamed, world: World) -> tuple[GroupWish, World]:
     """Return a group of grown-ups for the window, and a world that knows them; no check of people reads them."""
     names = tuple(f"Diver {number}" for number in range(1, people.count + 1))
     grown = {name: Person(name=name, born=date(1900, 1, 1), level=people.lowest_level) for name in names}
-    group = GroupWish(name=people.name[:40], kind=people.kind, divers=names, dives=(DiveWish(),))
+    group = GroupWish(name=people.name.partition(" from")[0], kind=people.kind, divers=names, dives=(DiveWish(),))
     return group, replace(world, people={**world.people, **grown})
 
 

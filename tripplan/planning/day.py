@@ -22,6 +22,7 @@ from tripplan.check import Candidate, Check, Contest, Outcome, worst
 from tripplan.emergency.contacts import check_emergency
 from tripplan.environment.conditions import as_inputs
 from tripplan.environment.daylight import Daylight, daylight
+from tripplan.environment.stream import drift_m
 from tripplan.environment.tide import HarmonicTide, SecondaryTide, Tide
 from tripplan.errors import OutOfRange
 from tripplan.people.group import Kind
@@ -460,7 +461,11 @@ def stream_in_dive(dive: DivePlan, held: GroupSetting, setting: Setting, rules: 
         return Check("stream", Outcome.STOP, sentence, source, None, limit_kn, "kn", hours.subject)
     found = float(rates.max())
     outcome = Outcome.OK if found <= limit_kn else Outcome.STOP
-    sentence = f"{hours.subject}: the stream runs up to {found:.2f} kn; the limit is {limit_kn:g} kn."
+    carried_m = drift_m(setting.rates_kn[hours.span])
+    sentence = (
+        f"{hours.subject}: the stream runs up to {found:.2f} kn and carries who drifts with it {carried_m:.0f} m "
+        f"during the dive; the limit is {limit_kn:g} kn."
+    )
     return Check("stream", outcome, sentence, source, round(found, 2), limit_kn, "kn", hours.subject)
 
 

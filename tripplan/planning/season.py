@@ -74,6 +74,7 @@ class SeasonDay:
     windows: tuple[UsableWindow, ...]
     usable_min: int  # from the first minute one may go in to the last minute out, summed over the windows
     first_reason: str  # what closes most of the day's light; the light itself where nothing else closes; "": nothing
+    first_rule: str = ""  # the rule of that closure: "light", "tide-going-in", ...
 
 
 @dataclass(frozen=True)
@@ -118,12 +119,12 @@ def season_minutes(sites: Sequence[Site], world: World, kind: Kind, first_day: d
     return np.array(rows, dtype=np.int64).reshape(len(rows), len(board.calendar))
 
 
-def reason_of(window: Window) -> str:
-    """Return the sentence of what closes most of a day.
+def cause_of(window: Window) -> tuple[str, str]:
+    """Return the rule and the sentence of what closes most of a day.
 
     Light comes first, then access, then tide and stream: each rule is charged with the minutes that those before it
     leave, so that a short winter day is not the answer to every question. Where nothing else closes a minute of light,
-    the light answers for the rest of the day. "" where nothing closes at all.
+    the light answers for the rest of the day. Two empty words where nothing closes at all.
     """
     left = np.ones(window.grid.minutes, dtype=bool)
     charged: dict[tuple[str, str], int] = {}
@@ -142,13 +143,13 @@ def reason_of(window: Window) -> str:
                 key = (closure.rule, closure.sentence)
                 charged[key] = charged.get(key, 0) + int(where.sum())
         left &= ~closed
-    return _most(charged) or (max(light, key=lambda sentence: light[sentence]) if light else "")
+    return _most(charged) or (("light", max(light, key=lambda sentence: light[sentence])) if light else ("", ""))
 
 
-def _most(charged: dict[tuple[str, str], int]) -> str:
-    """Return the sentence charged with most minutes; "" where none is charged with any."""
-    ranked = sorted((-minutes, _RULES.index(rule), sentence) for (rule, sentence), minutes in charged.items())
-    return ranked[0][2] if ranked and ranked[0][0] < 0 else ""
+def _most(charged: dict[tuple[str, str], int]) -> tuple[str, str] | None:
+    """Return the rule and sentence charged with most minutes; None where none is charged with any."""
+    ranked = sorted((-minutes, _RULES.index(rule), (rule, sentence)) for (rule, sentence), minutes in charged.items())
+    return ranked[0][2] if ranked and ranked[0][0] < 0 else None
 
 
 def _minutes_of(grid: DayGrid, closure: Closure) -> Minutes:
@@ -469,9 +470,10 @@ class _Board:
         for number, day in enumerate(axis.day_of(begins).tolist()):
             entries = tuple(Span(axis.at(a), axis.at(b)) for a, b in spans[lower[number] : upper[number]])
             windows[day].append(UsableWindow(entries[0].start, axis.at(int(ends[number])), entries))
-        minutes, reasons = found.minutes, self._reasons(site, found)
+        minutes, causes = found.minutes, self._causes(site, found)
         return tuple(
-            SeasonDay(day, tuple(windows[n]), int(minutes[n]), reasons[n]) for n, day in enumerate(self.calendar)
+            SeasonDay(day, tuple(windows[n]), int(minutes[n]), causes[n][1], causes[n][0])
+            for n, day in enumerate(self.calendar)
         )
 
     def _one_by_one(self, site: Site) -> Iterator[SeasonDay]:
@@ -480,7 +482,8 @@ class _Board:
             window = site_windows(site, day, self.kind, self.world)
             usable = window.usable()
             minutes = sum(Span(one.start, one.end).minutes for one in usable)
-            yield SeasonDay(day, usable, minutes, reason_of(window))
+            rule, sentence = cause_of(window)
+            yield SeasonDay(day, usable, minutes, sentence, rule)
 
     # ---- what closes ----
 
@@ -734,8 +737,8 @@ class _Board:
                 said[closure.rule, number] = closure.sentence
         return said
 
-    def _reasons(self, site: Site, found: _Found) -> list[str]:
-        """Return for each day what ``reason_of`` says of its window."""
+    def _causes(self, site: Site, found: _Found) -> list[tuple[str, str]]:
+        """Return for each day what ``cause_of`` says of its window."""
         axis = found.axis
         count = len(self.calendar)
         charged: list[dict[tuple[str, str], int]] = [{} for _ in range(count)]
@@ -756,7 +759,7 @@ class _Board:
                 minutes = axis.per_day(cause.minutes & found.left) * (found.choice == number)
                 for day in np.flatnonzero(minutes).tolist():
                     charged[day][cause.rule, cause.sentence] = int(minutes[day])
-        return [_most(charged[number]) or self._light_reason(site, number) for number in range(count)]
+        return [_most(charged[number]) or self._light_cause(site, number) for number in range(count)]
 
     def _tide_causes(self, site: Site, going_in: Access, coming_out: Access, found: _Found) -> Iterator[_Cause]:
         sentences = self._tide_sentences(site, going_in, coming_out)
@@ -770,9 +773,9 @@ class _Board:
                 for number, broken in way.broken(found.heights_m):
                     yield _Cause(rule, sentences[rule, number], broken[:-1] | broken[1:])
 
-    def _light_reason(self, site: Site, number: int) -> str:
+    def _light_cause(self, site: Site, number: int) -> tuple[str, str]:
         grid = DayGrid(self.calendar[number], site.timezone)
-        return reason_of(Window(grid, tuple(light_closures(grid, self._daylight(site, number), self.kind, self.rules))))
+        return cause_of(Window(grid, tuple(light_closures(grid, self._daylight(site, number), self.kind, self.rules))))
 
 
 def _shut(way: _Limits, heights_m: Heights | None) -> Minutes | np.bool_:

@@ -11,7 +11,6 @@ import numpy as np
 from tripplan.catalogue.site import Access, Place, Site
 from tripplan.check import Check, Outcome
 from tripplan.environment.conditions import QUANTITIES, heavy_rain_spans, m_s
-from tripplan.environment.stream import drift_m
 from tripplan.environment.waves import near_bottom_speed_m_s
 from tripplan.environment.wind import beaufort, m_s_of_knots, surface_drift
 from tripplan.people.group import Kind
@@ -195,11 +194,6 @@ def _check_drift(dive: DiveHours, weather: Weather, stream: tuple[Values, Values
         "m",
         dive.subject,
     )
-    if len(stream[0]):
-        carried = drift_m(stream[0][dive.span])
-        if np.isfinite(carried):
-            sentence = f"{dive.subject}: the stream carries a drifting diver {carried:.0f} m during the dive."
-            yield Check("stream-drift", Outcome.OK, sentence, "SITE_FILE", round(carried), None, "m", dive.subject)
 
 
 def _check_surge(dive: DiveHours, sea: ShoreSea, rules: RuleBook) -> Iterator[Check]:

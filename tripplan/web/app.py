@@ -108,7 +108,7 @@ def create_app(
 
     Raises BadRecord when the centre's own file cannot be used.
     """
-    from tripplan.web import books, limits, people, plans, sites, tides, words
+    from tripplan.web import board, books, limits, people, plans, season, sites, tides, words
 
     templates = data_dir("templates")
     app = Flask("tripplan.web", template_folder=str(templates / "pages"), static_folder=str(templates / "static"))
@@ -120,7 +120,7 @@ def create_app(
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
     words.install(app)
-    for module in (plans, limits, sites, tides, people, books):
+    for module in (plans, board, limits, sites, tides, season, people, books):
         app.register_blueprint(module.bp)
 
     @app.context_processor
