@@ -45,11 +45,11 @@ def test_a_file_of_observations_wins_over_the_forecast(capsys, tmp_path):
     code, out, _ = run(capsys, "plan", LEDGE, "--observed", observed(tmp_path, SEEN), "--json")
     found = json.loads(out)
     surf = [closure for closure in found["closures"] if closure["rule"] == "surf"]
-    assert surf and "as seen on the spot" in surf[0]["sentence"] and "0.9" in surf[0]["sentence"]
+    assert surf and surf[0]["start"] == "2026-12-12T11:29:00-01:00"
     assert any("Greta Holm" in line for line in found["conditions"])
     assert found["changes"]
-    # Nobody goes in while it is fresh (three hours), and the light goes soon after.
-    assert code == 1 or all(dive["entry"] > "2026-12-12T14:2" for dive in found["dives"])
+    # Nobody goes in from then on: the forecast was too low, and it is said.
+    assert code == 1 and any(check["rule"] == "forecast-too-low" for check in found["checks"])
 
 
 @pytest.mark.parametrize(

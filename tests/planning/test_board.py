@@ -462,11 +462,14 @@ def test_a_stricter_observation_never_makes_a_cell_better(seen, child, gate):
         assert new.outcome.severity >= old.outcome.severity
 
 
-def test_a_high_breaker_seen_at_ten_closes_the_three_hours_that_it_holds():
+def test_a_high_breaker_seen_at_ten_closes_the_rest_of_the_day_until_somebody_looks_again():
     calm = Conditions(days_long(CALM, DAY, 1))
     seen = Seen("breaker_m", 2.5, at(DAY, 10))
     cell = only(told(sites_of(cove(exposure=OPEN)), calm.with_seen([seen])))
-    # from 10:00 until 13:00; afterwards the calm forecast counts again
+    # What the forecast was too low by is added to it from then on.
+    assert cell.windows == () and cell.usable_min == 0
+    again = Seen("breaker_m", 0.1, at(DAY, 13))
+    cell = only(told(sites_of(cove(exposure=OPEN)), calm.with_seen([seen, again])))
     assert [(f"{w.start:%H:%M}", f"{w.end:%H:%M}") for w in cell.windows] == [("13:00", "14:00")]
     assert cell.usable_min == 60
 

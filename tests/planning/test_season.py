@@ -22,7 +22,7 @@ from tripplan.environment.tide import Constituent, HarmonicTide, PrintedTide, Se
 from tripplan.errors import OutOfRange
 from tripplan.people.group import KINDS
 from tripplan.planning.day import site_windows
-from tripplan.planning.season import Season, cause_of, season, season_minutes, seasons
+from tripplan.planning.season import Season, _Shifted, _Tabulated, cause_of, season, season_minutes, seasons
 from tripplan.planning.world import World
 from tripplan.store.folder import load_folder
 
@@ -152,6 +152,46 @@ def test_at_new_year_where_the_curve_steps():
             stations=station_of(LARGE_STEP.tide),
         )
         same(one, "guided", date(2029, 12, 1), date(2030, 1, 31), days)
+
+
+@pytest.mark.parametrize("differences", [{}, {"high_time_min": 14, "low_time_min": 21, "high_ratio": 1.03}])
+def test_a_limit_that_a_high_or_low_water_only_just_crosses(differences):
+    """For some minutes only, shorter than the steps between which a curve that does not turn is trusted."""
+    tide = {"station": "quay", **differences}
+    there = SecondaryTide(STATION.tide, 14, 21, 1.03) if differences else STATION.tide  # type: ignore[arg-type]
+    noon = datetime(2027, 5, 10, 12, tzinfo=UTC)
+    turns = there.turning_points(noon - timedelta(hours=5), noon + timedelta(days=4))  # type: ignore[union-attr]
+    found = set()
+    for turn in turns:
+        if not 10 <= turn.time.hour <= 17:
+            continue
+        sign = 1 if turn.kind == "high" else -1
+        limits = {"highest_m" if sign > 0 else "lowest_m": turn.height_m + sign * (0.2 - 0.0004)}
+        entries = ({**BEACH, "going_in": {}, "coming_out": limits},)
+        one = world(site(entries=entries, alternative_exit=None, tide=tide))
+        day = turn.time.date()
+        windows = same(one, "guided", day - timedelta(days=3), day + timedelta(days=3), [day]).days[3].windows
+        found.add((turn.kind, len(windows)))
+    assert {kind for kind, _ in found} == {"high", "low"}
+    assert max(count for _, count in found) >= 2  # the day is cut in two by those minutes
+
+
+@pytest.mark.parametrize("tide", [DIURNAL.tide, LARGE_STEP.tide, STATION.tide])
+def test_interpolated_and_shifted_heights_are_those_of_the_engine_to_a_micrometre(tide):
+    start, end = datetime(2029, 12, 10, tzinfo=UTC), datetime(2030, 1, 20, tzinfo=UTC)
+    ready = _Tabulated(tide, start, end)
+    random = np.random.default_rng(4)
+    at = np.sort(np.concatenate((random.uniform(0, 40 * 1440, 4000), random.uniform(-4, 4, 300) + 22 * 1440)))
+    times = np.datetime64("2029-12-10", "us") + (at * 6e7).astype("timedelta64[us]")
+    assert np.abs(ready.heights_m(times) - tide.heights_m(times)).max() < 1e-6
+    differences = SecondaryTide(tide, 9.5, -7.25, 1.1, 0.9, 0.1, 0.05)
+    shifted = _Shifted(differences, ready)
+    inside = (at > 4 * 1440) & (at < 36 * 1440)
+    if shifted.plain:
+        apart = np.abs(shifted.heights_m(times[inside]) - differences.heights_m(times[inside]))
+        assert apart.max() < 1e-6
+    else:
+        assert tide is DIURNAL.tide  # whose high and low waters nearly vanish now and then
 
 
 def test_a_secondary_station_and_differences_to_it():
@@ -287,6 +327,13 @@ def test_each_kind_of_stream_with_its_margin_kept_inside_the_day(kind):
     same(one, "night", date(2027, 2, 1), date(2027, 4, 30), [date(2027, 2, 9), date(2027, 3, 28), date(2027, 4, 2)])
     unknown = same(replace(one, stations={}), "guided", date(2027, 2, 1), date(2027, 2, 3), [date(2027, 2, 2)])
     assert set(unknown.minutes) == {0}
+
+
+def test_the_margin_of_a_stream_at_midnight_is_kept_as_each_plan_keeps_it():
+    """Every night of a quarter: on some the stream runs hard from just before or just after midnight."""
+    one = world(site(stream=STREAMS["constants"]))
+    first = date(2027, 2, 1)
+    same(one, "night", first, first + timedelta(days=89), [first + timedelta(days=n) for n in range(90)])
 
 
 def test_a_forecast_does_not_enter_a_season(demonstration):

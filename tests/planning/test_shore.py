@@ -129,10 +129,6 @@ def test_a_swell_without_a_period_takes_the_period_of_the_rule_and_says_so():
     assert not sea(swell_m=0.0, swell_s=None).period_taken.any()  # no wave needs none
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="the wind sea's period is taken as 14 s without period_taken: no caution says that it was",
-)
 def test_a_wind_sea_without_a_period_takes_the_period_of_the_rule_and_says_so():
     found = sea(wind_sea_m=0.5, wind_sea_s=None)
     assert found.breaker_m[NOON] == pytest.approx(breaker(0.5, 14.0))
@@ -252,10 +248,6 @@ def test_a_breaking_wave_seen_makes_an_unknown_sea_known_while_it_holds():
     assert np.flatnonzero(~found.incomplete).tolist() == list(range(540, 720))
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="breaker_m is not raised after its hours: 1.4 m seen at 09:00 is 0.4 m again at 12:00, and nothing says so",
-)
 def test_surf_seen_above_the_forecast_does_not_fall_back_to_it_afterwards():
     found = sea(Seen("breaker_m", 1.4, ww.at(DAY, 9)), swell_m=0.2, swell_s=8.0)
     assert found.breaker_m[721] >= 1.4 - 1e-9
@@ -266,10 +258,6 @@ def test_swell_seen_above_the_forecast_stays_above_it():
     assert found.swell_m[[539, 540, 720, 1440]] == pytest.approx([0.4, 1.0, 1.0, 1.0])
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="kinds_of_breaker takes the forecast's height of 0 for a wave that was only seen: it 'surges'",
-)
 def test_how_a_wave_breaks_is_not_known_where_only_its_height_was_seen():
     beach = ww.cove(slope=0.05)
     kinds = sea_of(Conditions(None, (Seen("breaker_m", 0.3, ww.at(DAY, 9)),)), beach).kinds_of_breaker(beach.entries[0])

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta, tzinfo
 from itertools import pairwise
 from typing import Any
 
@@ -152,6 +152,7 @@ class Series:
     def total(self, start: datetime, end: datetime) -> float | None:
         """Return the sum of spans over some time (rain); None where a part of it is not known."""
         covered, total = 0.0, 0.0
+        reached = start
         for first, last, value in zip(self.starts, self.ends, self.values, strict=True):
             begin, finish = max(first, start), min(last, end)
             length = (last - first).total_seconds()
@@ -160,7 +161,8 @@ class Series:
             if value is None:
                 return None
             part = (finish - begin).total_seconds()
-            covered += part
+            covered += max((finish - max(begin, reached)).total_seconds(), 0.0)  # where spans overlap, once
+            reached = max(reached, finish)
             total += value * part / length
         return total if covered >= (end - start).total_seconds() - 1 else None
 
@@ -225,6 +227,10 @@ class Seen:
                 f"{known.words}: {self.value:g} {known.unit}; it must be from {known.lowest:g} to {known.highest:g}"
             )
 
+    def words_in(self, zone: tzinfo) -> str:
+        """Say what was seen, when by the clock of a zone, and by whom."""
+        return replace(self, time=self.time.astimezone(zone)).words
+
     @property
     def words(self) -> str:
         """Say what was seen, when and by whom."""
@@ -263,11 +269,17 @@ class Sampled:
     origins: Mapping[str, tuple[Origin, ...]] = field(default_factory=dict)  # of the forecast, by quantity
     seen: Mapping[str, tuple[Seen, ...]] = field(default_factory=dict)  # observations that count, by quantity
     worse_than_forecast: tuple[tuple[Seen, float], ...] = ()  # an observation, and the forecast for its time
+    seen_now: Mapping[str, NDArray[np.bool_]] = field(default_factory=dict)  # when an observation stands, by quantity
 
     def __getitem__(self, quantity: str) -> Values:
         """Return the values of a quantity; all NaN where nobody tells it."""
         found = self.values.get(quantity)
         return np.full(self.times.shape, np.nan) if found is None else found
+
+    def stands(self, quantity: str) -> NDArray[np.bool_]:
+        """Return the times at which an observation stands in the forecast's place."""
+        found = self.seen_now.get(quantity)
+        return np.zeros(self.times.shape, dtype=bool) if found is None else found
 
     def knows(self, quantity: str) -> bool:
         """Return whether the quantity is known at any of the times."""
@@ -276,11 +288,12 @@ class Sampled:
     def raised(self, rises: Mapping[str, float]) -> Sampled:
         """Return the same with quantities raised by so much, where they are known."""
         values = {key: found + rises.get(key, 0.0) for key, found in self.values.items()}
-        return Sampled(self.times, values, self.origins, self.seen, self.worse_than_forecast)
+        return replace(self, values=values)
 
 
-# Of these more is worse: what was seen worse than forecast keeps its difference for the rest of the record.
+# What was seen worse than forecast keeps its difference for the rest of the record: of these more is worse, or less.
 _MORE_IS_WORSE = ("wind_m_s", "gust_m_s", "swell_m", "wind_sea_m", "wave_m")
+_LESS_IS_WORSE = ("visibility_m", "water_c")
 
 
 def sample(conditions: Conditions, times: Minutes, holds_h: float) -> Sampled:
@@ -309,6 +322,7 @@ def sample(conditions: Conditions, times: Minutes, holds_h: float) -> Sampled:
         by_quantity.setdefault(seen.quantity, []).append(seen)
     counted: dict[str, tuple[Seen, ...]] = {}
     worse: list[tuple[Seen, float]] = []
+    stands: dict[str, NDArray[np.bool_]] = {}
     asked = times.astype("datetime64[s]").astype(np.int64)
     for quantity, observations in by_quantity.items():
         held = values.setdefault(quantity, np.full(times.shape, np.nan))
@@ -317,17 +331,21 @@ def sample(conditions: Conditions, times: Minutes, holds_h: float) -> Sampled:
             start = math.floor(seen.time.timestamp())
             end = start + round(holds_h * 3600)
             now = (asked >= start) & (asked < end)
-            if quantity in _MORE_IS_WORSE and conditions.forecast is not None:
+            stands[quantity] = (stands.get(quantity, np.zeros(asked.shape, dtype=bool)) & (asked < start)) | now
+            if quantity in (*_MORE_IS_WORSE, *_LESS_IS_WORSE) and conditions.forecast is not None:
                 then = _forecast_at(conditions.forecast, quantity, seen.time)
                 after = asked >= start
                 held[after] = forecast[after]
-                if then is not None and seen.value > then:
-                    held[after] = forecast[after] + (seen.value - then)
+                if then is not None and (seen.value < then if quantity in _LESS_IS_WORSE else seen.value > then):
+                    limits = QUANTITIES[quantity]
+                    shifted = forecast[after] + (seen.value - then)
+                    if quantity != "visibility_m":  # fog lifts: it speaks for its hours only
+                        held[after] = np.clip(shifted, limits.lowest, limits.highest)
                     worse.append((seen, then))
             held[now] = seen.value + _worsening(conditions.forecast, seen, forecast)[now]
             if now.any():
                 counted[quantity] = (*counted.get(quantity, ()), seen)
-    return Sampled(times, values, origins, counted, tuple(worse))
+    return Sampled(times, values, origins, counted, tuple(worse), stands)
 
 
 def _worsening(forecast: Forecast | None, seen: Seen, values: Values) -> Values:

@@ -371,14 +371,14 @@ def _judge_sea(
         counts[grid.minute_floor(window.start) : grid.minute_floor(window.end)] = True
     if not windows:
         counts = _light_open(held.window)
-    first = grid.minute_floor(windows[0].start) if windows else None
+    spans = [slice(grid.minute_floor(w.start), grid.minute_floor(w.end)) for w in windows]
     if weather is None or sea is None:
-        said.take(check_sources(site, grid, weather, sea, first, rules), named=True)
+        said.take(check_sources(site, grid, weather, sea, spans, rules), named=True)
         return "unknown"
     wind, waves = np.isfinite(weather.wind_kn), np.isfinite(sea.breaker_m)
     whole = wind & waves & ~sea.incomplete
     known, some = (whole[:-1] & whole[1:])[counts], (wind | waves)[:-1][counts]
-    checks = list(check_sources(site, grid, weather, sea, first, rules))
+    checks = list(check_sources(site, grid, weather, sea, spans, rules))
     if not some.any():
         said.cautions.append(f"{TIDE_AND_LIGHT_ONLY.capitalize()}: nobody tells sea and wind of this day.")
         said.take([check for check in checks if check.rule in ("exposure-known", "fetch-known")], named=True)

@@ -242,12 +242,14 @@ def setting_of(site: Site, day: date, world: World, measured_pressure_bar: float
     toward = np.array([]) if stream is None else stream.toward_deg(turning, minutes)
     weather = weather_of(world.conditions.get(site.slug), minutes, world.rules)
     if weather is not None and weather.minutes.knows("stream_kn"):
-        seen = weather.minutes["stream_kn"]  # what was seen wins, also where the site file says that there is none
-        rates = np.where(np.isfinite(seen), seen, rates if len(rates) else 0.0)
+        rates = _stream_as_seen(rates, weather)  # what was seen wins, also where the site file says that there is none
         toward = toward if len(toward) else np.full(len(minutes), math.nan)
     usual_c = water_temperature_c(site, day)
     water_c = np.full(len(minutes), math.nan if usual_c is None else usual_c)
     if weather is not None:
+        for each in weather.seen:  # colder than usual once is colder than usual for the day
+            if each.quantity == "water_c":
+                water_c[minutes >= _minute64(each.time)] = np.fmin(each.value, math.nan if usual_c is None else usual_c)
         water_c = np.where(np.isfinite(weather.minutes["water_c"]), weather.minutes["water_c"], water_c)
     return Setting(
         site=site,
@@ -262,6 +264,32 @@ def setting_of(site: Site, day: date, world: World, measured_pressure_bar: float
         sea=shore_sea(site, weather, world.rules) if weather is not None else None,
         water_minutes_c=water_c,
     )
+
+
+def _minute64(moment: datetime) -> np.datetime64:
+    return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "m")
+
+
+def _stream_as_seen(rates: NDArray[np.float64], weather: Weather) -> NDArray[np.float64]:
+    """Return the stream with what was seen in its place while it is fresh.
+
+    Afterwards the reckoned stream counts again, raised by what it was too low; where none is reckoned and some was
+    seen, it is not known any more.
+    """
+    minutes = weather.minutes
+    reckoned = rates if len(rates) else np.zeros(minutes.times.shape)
+    later = reckoned.copy()
+    for seen in sorted(weather.seen, key=lambda each: each.time.timestamp()):
+        if seen.quantity != "stream_kn":
+            continue
+        after = minutes.times >= _minute64(seen.time)
+        if not len(rates):
+            later[after] = math.nan if seen.value > 0 else 0.0
+        elif after.any():
+            now = float(reckoned[after][0])
+            later[after] = reckoned[after] + max(seen.value - now, 0.0)
+    observed = minutes["stream_kn"]
+    return np.where(np.isfinite(observed), observed, later)
 
 
 def window_for(
@@ -406,12 +434,12 @@ def _check_weather(
     """Judge wind, sea and weather for each timed dive, and the forecast itself."""
     grid, site = setting.grid, setting.site
     timed = [(dive, grid.minute_floor(dive.entry)) for dive in dives if dive.entry is not None]
-    first = min((entry for _, entry in timed), default=None)
+    spans = [slice(entry, entry + (dive.water_time_min or 0) + 1) for dive, entry in timed]
     checks: list[Check] = []
     if len(setting.rates_kn):
         by_name = {each.group.name: each for each in groups}
         checks.extend(stream_in_dive(dive, by_name[dive.group], setting, rules) for dive, _ in timed)
-    checks.extend(check_sources(site, grid, setting.weather, setting.sea, first, rules))
+    checks.extend(check_sources(site, grid, setting.weather, setting.sea, spans, rules))
     if setting.weather is None or setting.sea is None:
         return checks
     held = {each.group.name: each for each in groups}
@@ -475,7 +503,8 @@ def _forecast_words(setting: Setting) -> str:
     forecast = setting.weather.forecast
     told = "; ".join(origin.words for origin in forecast.origins) if forecast else ""
     seen = f"{len(setting.weather.seen)} seen on the spot" if setting.weather.seen else ""
-    return ". ".join(part for part in (told, seen) if part) + ". Look on site; the limits stand under “On arrival”."
+    known = ". ".join(part for part in (told, seen) if part) or "No forecast could be had"
+    return known + ". Look on site; the limits stand under “On arrival”."
 
 
 def _conditions_lines(setting: Setting) -> tuple[str, ...]:
@@ -483,7 +512,7 @@ def _conditions_lines(setting: Setting) -> tuple[str, ...]:
     weather = setting.weather
     if weather is None:
         return ()
-    lines = [f"Seen: {seen.words}" for seen in weather.seen]
+    lines = [f"Seen: {seen.words_in(setting.grid.zone)}" for seen in weather.seen]
     if weather.forecast is not None:
         lines.extend(f"Forecast: {origin.words}" for origin in weather.forecast.origins)
         lines.extend(note.sentence for note in weather.forecast.notes)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,8 @@ from tripplan.environment.waves import (
 from tripplan.environment.wind import knots
 from tripplan.rulebook import RuleBook
 
+HIGHEST_BREAKER_M = 40.0  # beyond any that was measured; every limit lies far below
+LEAST_WAVE_M = 0.001  # less is no wave
 HISTORY_H = 24  # how far back the wind counts that raised today's sea
 
 Values = NDArray[np.float64]
@@ -41,6 +44,7 @@ class Weather:
     hours: Sampled  # each hour from a day before to the end of the day: the wind that raised the sea
     forecast: Forecast | None
     seen: tuple[Seen, ...]
+    thunder_before: Flags  # at each minute of a wait before the day
     gust_factor: float  # gusts, where nobody gives them, as a multiple of the wind
 
     def raised(self, wind_kn: float = 0.0, swell_m: float = 0.0) -> Weather:
@@ -64,12 +68,15 @@ class Weather:
     def gust_kn(self) -> Values:
         """The gusts at each minute, knots: never below the wind, and a multiple of it where nobody gives them."""
         wind, gust = self.wind_kn, np.asarray(knots(self.minutes["gust_m_s"]))
-        return np.where(np.isnan(gust), wind * self.gust_factor, np.fmax(gust, wind))
+        taken = np.fmax(gust, wind * self.gust_factor)
+        return np.asarray(np.where(self.gusts_taken, taken, np.fmax(gust, wind)))
 
     @property
     def gusts_taken(self) -> Flags:
-        """The minutes whose gusts are a multiple of the wind, since nobody gives them."""
-        return np.isnan(self.minutes["gust_m_s"]) & np.isfinite(self.minutes["wind_m_s"])
+        """The minutes whose gusts are a multiple of the wind: nobody gives them, or only for another wind than seen."""
+        minutes = self.minutes
+        other = minutes.stands("wind_m_s") & ~minutes.stands("gust_m_s")
+        return (np.isnan(minutes["gust_m_s"]) | other) & np.isfinite(minutes["wind_m_s"])
 
 
 def weather_of(conditions: Conditions | None, minutes: NDArray[np.datetime64], rules: RuleBook) -> Weather | None:
@@ -82,7 +89,10 @@ def weather_of(conditions: Conditions | None, minutes: NDArray[np.datetime64], r
     holds_h = rules.value("conditions.observed_holds_h")
     first = minutes[0].astype("datetime64[h]") - np.timedelta64(HISTORY_H, "h")
     hours = np.arange(first, minutes[-1].astype("datetime64[h]") + np.timedelta64(2, "h"), np.timedelta64(1, "h"))
+    wait = int(rules.value("observe.thunder_wait_min"))
+    eve = minutes[0] - np.arange(wait, 0, -1).astype("timedelta64[m]")
     return Weather(
+        thunder_before=np.nan_to_num(sample(conditions, eve, holds_h)["thunder"]) > 0,
         minutes=sample(conditions, minutes, holds_h),
         hours=sample(conditions, hours.astype("datetime64[m]"), holds_h),
         forecast=conditions.forecast,
@@ -107,37 +117,51 @@ class ShoreSea:
     period_taken: Flags  # the swell's period is not known and was taken long
     exposure_known: bool  # the site file says which bearings are open to swell
     fetch_known: bool  # and how much open water lies where
+    higher_than_reckoned: tuple[tuple[Seen, float], ...] = ()  # surf seen, and what was reckoned for its time
 
     @property
     def known(self) -> Flags:
         """The minutes of which something is known."""
         return np.isfinite(self.breaker_m)
 
-    def kinds_of_breaker(self, access: Access) -> NDArray[np.str_] | None:
-        """Return for each minute how the waves break at a way in or out; None where its slope is not known."""
+    def kinds_of_breaker(self, access: Access, counts_m: float = 0.0) -> NDArray[np.str_] | None:
+        """Return for each minute how the waves break at a way in or out; None where its slope is not known.
+
+        counts_m -- a train that breaks lower than this is not asked, unless it is the higher one
+
+        The worst of the trains counts: a wind sea that spills does not hide a swell that dumps. "unknown" where no
+        train is known, or nothing but a breaking wave was seen.
+        """
         if access.slope is None:
             return None
-        deep, period = self._main
-        return breaker_types(np.asarray(surf_similarity(access.slope, np.nan_to_num(deep), np.nan_to_num(period))))
-
-    @property
-    def _main(self) -> tuple[Values, Values]:
-        """Height and period of the train that breaks higher."""
-        swell, wind = np.nan_to_num(self.swell_m), np.nan_to_num(self.wind_sea_m)
-        first = _breaker(swell, self.swell_s) >= _breaker(wind, self.wind_sea_s)
-        return np.where(first, swell, wind), np.where(first, self.swell_s, self.wind_sea_s)
+        trains = [
+            (np.nan_to_num(height), np.nan_to_num(period))
+            for height, period in ((self.swell_m, self.swell_s), (self.wind_sea_m, self.wind_sea_s))
+        ]
+        breakers = [_breaker(height, period) for height, period in trains]
+        highest = np.maximum(*breakers)
+        worst = np.full(highest.shape, "unknown", dtype="<U8")
+        found = np.zeros(highest.shape, dtype=int)
+        for (height, period), breaker in zip(trains, breakers, strict=True):
+            kinds = breaker_types(np.asarray(surf_similarity(access.slope, height, period)))
+            asked = (height > 0) & ((breaker >= counts_m) | (breaker >= highest))
+            rank = np.where(asked, np.select([kinds == "plunging", kinds == "surging"], [3, 2], 1), 0)
+            worst = np.where(rank > found, kinds, worst)
+            found = np.maximum(rank, found)
+        return np.asarray(worst)
 
 
 def _breaker(height_m: Values, period_s: Values) -> Values:
     """Return breaker heights; 0 where there is no wave."""
-    return np.where(height_m > 0, np.asarray(breaker_height_m(height_m, np.nan_to_num(period_s))), 0.0)
+    found = np.where(height_m > 0, np.asarray(breaker_height_m(height_m, np.nan_to_num(period_s))), 0.0)
+    return np.minimum(found, HIGHEST_BREAKER_M)
 
 
 def shore_sea(site: Site, weather: Weather, rules: RuleBook) -> ShoreSea:
     """Return the sea at a site from the weather of the day."""
     minutes = weather.minutes
     swell_m, swell_s, taken, exposure_known = _swell(site, minutes, rules)
-    wind_sea_m, wind_sea_s, fetch_known = _wind_sea(site, weather, rules)
+    wind_sea_m, wind_sea_s, wind_taken, fetch_known = _wind_sea(site, weather, rules)
     reaches_swell = site.water.kind != "fresh"
     incomplete = np.isnan(wind_sea_m) | (np.isnan(swell_m) & reaches_swell)
     nothing = np.isnan(wind_sea_m) & (np.isnan(swell_m) | (not reaches_swell))
@@ -148,6 +172,8 @@ def shore_sea(site: Site, weather: Weather, rules: RuleBook) -> ShoreSea:
     watched = rules.value("observe.wave_watch_min")
     shortest = np.where(period > 0, period, 1.0)  # a flat sea has no period; its largest wave is none
     largest = np.where(breaker > 0, np.asarray(largest_of(np.nan_to_num(breaker), shortest, watched)), breaker)
+    breaker, rise, higher = _raised_by_seen(breaker, weather)
+    largest = largest + rise
     observed = minutes["breaker_m"]
     seen = np.isfinite(observed)
     return ShoreSea(
@@ -160,10 +186,29 @@ def shore_sea(site: Site, weather: Weather, rules: RuleBook) -> ShoreSea:
         largest_m=np.where(seen, observed, largest),
         seen=seen,
         incomplete=incomplete & ~seen,
-        period_taken=taken & ~seen,
+        period_taken=(taken | wind_taken) & ~seen,
+        higher_than_reckoned=higher,
         exposure_known=exposure_known,
         fetch_known=fetch_known,
     )
+
+
+def _raised_by_seen(breaker: Values, weather: Weather) -> tuple[Values, Values, tuple[tuple[Seen, float], ...]]:
+    """Return the surf raised, from each time on, by what it was seen above what is reckoned for that time."""
+    rise = np.zeros(breaker.shape)
+    higher = []
+    for seen in sorted(weather.seen, key=lambda each: each.time.timestamp()):
+        if seen.quantity != "breaker_m":
+            continue
+        when = np.datetime64(seen.time.astimezone(UTC).replace(tzinfo=None), "m")
+        at = int((when - weather.minutes.times[0]) / np.timedelta64(1, "m"))
+        if not 0 <= at < len(breaker) or np.isnan(breaker[at]):
+            continue
+        above = seen.value - float(breaker[at])
+        rise[at:] = max(above, 0.0)
+        if above > 0:
+            higher.append((seen, float(breaker[at])))
+    return breaker + rise, rise, tuple(higher)
 
 
 def _swell(site: Site, minutes: Sampled, rules: RuleBook) -> tuple[Values, Values, Flags, bool]:
@@ -172,14 +217,16 @@ def _swell(site: Site, minutes: Sampled, rules: RuleBook) -> tuple[Values, Value
     if site.water.kind == "fresh":
         return none, none, none.astype(bool), True
     swell, whole = minutes["swell_m"], minutes["wave_m"]
-    apart = np.isfinite(swell)  # else the whole sea stands for it: too much rather than too little
+    # Without a swell of its own, or where the whole sea was seen, the whole stands for it: rather too much.
+    apart = np.isfinite(swell) & ~(minutes.stands("wave_m") & ~minutes.stands("swell_m"))
     height = np.where(apart, swell, whole)
     period = np.where(apart, minutes["swell_s"], minutes["wave_s"])
     bearing = np.where(apart, minutes["swell_from_deg"], minutes["wave_from_deg"])
     known = "exposure" in site.model_fields_set and "open_to_swell" in site.exposure.model_fields_set
     if known:
         height = height * _share(site, bearing, rules)
-    taken = np.isnan(period) & (height > 0)
+    height = np.where(height < LEAST_WAVE_M, 0.0, height)
+    taken = ~(period > 0) & (height > 0)
     period = np.where(taken, rules.value("surf.unknown_period_s"), period)
     return height, period, taken, known
 
@@ -191,8 +238,8 @@ def _share(site: Site, bearing: Values, rules: RuleBook) -> Values:
     )
 
 
-def _wind_sea(site: Site, weather: Weather, rules: RuleBook) -> tuple[Values, Values, bool]:
-    """Return height and period of the wind sea at the site, and whether its open water is known.
+def _wind_sea(site: Site, weather: Weather, rules: RuleBook) -> tuple[Values, Values, Flags, bool]:
+    """Return height and period of the wind sea at the site, where the period was taken, and if open water is known.
 
     The higher of what the wind raises over the open water listed, and of the forecast's own wind sea where it can run
     in from an open sector.
@@ -209,15 +256,16 @@ def _wind_sea(site: Site, weather: Weather, rules: RuleBook) -> tuple[Values, Va
         height = np.interp(at, hourly, np.asarray(grown.height_m))
         period = np.interp(at, hourly, np.asarray(grown.period_s))
     if site.water.kind == "fresh":
-        return height, period, known
+        return height, period, np.zeros(height.shape, dtype=bool), known
     offshore = minutes["wind_sea_m"]
     if "exposure" in site.model_fields_set and "open_to_swell" in site.exposure.model_fields_set:
         offshore = offshore * _share(site, minutes["wind_sea_from_deg"], rules)
     higher = np.isfinite(offshore) & ~(offshore <= height)
     height = np.where(higher, offshore, height)
     period = np.where(higher, minutes["wind_sea_s"], period)
-    taken = np.isnan(period) & (height > 0)
-    return height, np.where(taken, rules.value("surf.unknown_period_s"), period), known
+    height = np.where(height < LEAST_WAVE_M, 0.0, height)
+    taken = ~(period > 0) & (height > 0)
+    return height, np.where(taken, rules.value("surf.unknown_period_s"), period), taken, known
 
 
 def _whole_minutes(times: NDArray[np.datetime64]) -> Values:

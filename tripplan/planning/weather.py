@@ -93,7 +93,7 @@ def surf_closures(
     steep = rules["surf.steep_slope"]
     counts_m = rules.value("surf.counts_from_m")
     for access, phase in ((going_in, "entry"), (coming_out, "water")):
-        kinds = sea.kinds_of_breaker(access)
+        kinds = sea.kinds_of_breaker(access, counts_m)
         if kinds is None or access.slope is None or access.slope < steep.value:
             continue
         dumps = (kinds != "spilling") & (sea.breaker_m >= counts_m)
@@ -101,7 +101,8 @@ def surf_closures(
 
         def dump(span: slice, kinds: np.ndarray = kinds, name: str = name, slope: float = slope) -> str:
             worst = int(np.nanargmax(sea.breaker_m[span]))
-            how = "plunges (dumps)" if kinds[span][worst] == "plunging" else "surges"
+            said = {"plunging": "plunges (dumps)", "surging": "surges"}
+            how = said.get(str(kinds[span][worst]), "breaks nobody knows how")
             return (
                 f"Surf of {tenths_up(_most(sea.breaker_m, span))} m {how} on the steep beach at {name} "
                 f"(slope {slope:g}): no training whatever its height."
@@ -198,10 +199,12 @@ def thunder_closures(grid: DayGrid, weather: Weather, rules: RuleBook) -> Iterat
     """Close the minutes with thunder, and the wait after them."""
     rule = rules["observe.thunder_wait_min"]
     wait = int(rule.value)
-    thunder = np.nan_to_num(weather.minutes["thunder"]) > 0
+    before = weather.thunder_before  # yesterday's last thunder is waited out today
+    thunder = np.concatenate((before, np.nan_to_num(weather.minutes["thunder"]) > 0))
     wide = thunder.copy()
     for first, end in list(runs(thunder)):
         wide[first : end + wait] = True
+    wide = wide[len(before) :]
     by = "heard or forecast"
     yield from _close(
         grid,
@@ -227,8 +230,8 @@ def run_off_closures(grid: DayGrid, weather: Weather, site: Site, rules: RuleBoo
         begin, end = max(grid.minute_floor(first), 0), min(grid.minute_ceil(until), grid.minutes)
         if begin < end:
             sentence = (
-                f"{words}; an outfall or river lies here: no diving for {rule.value:g} h after more than "
-                f"{heavy.value:g} mm in a day."
+                f"{words}; an outfall or river lies here: no diving for {rule.value:g} h after "
+                f"{heavy.value:g} mm or more in a day."
             )
             yield Closure(grid.at(begin), grid.at(end), "water", "run-off", sentence, rule.key)
 

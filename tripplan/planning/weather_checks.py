@@ -98,7 +98,7 @@ def _check_surf(dive: DiveHours, sea: ShoreSea, site: Site, rules: RuleBook) -> 
     for access in dict.fromkeys(dive.ways):
         if access.kind not in ("beach", "slipway") or found < counts_m:
             continue
-        kinds = sea.kinds_of_breaker(access)
+        kinds = sea.kinds_of_breaker(access, counts_m)
         if kinds is None or access.slope is None:
             sentence = (
                 f"{dive.subject}: the slope of {access.name} is not in the site file, so how waves break there is not "
@@ -111,7 +111,10 @@ def _check_surf(dive: DiveHours, sea: ShoreSea, site: Site, rules: RuleBook) -> 
         dumps = kind != "spilling" and access.slope >= steep.value
         outcome = Outcome.OK if not dumps else Outcome.STOP if dive.kind.training else Outcome.CAUTION
         sentence = f"{dive.subject}: waves at {access.name} (slope {access.slope:g}) break {kind}"
-        sentence += ": it dumps on a steep beach." if dumps else "."
+        if kind == "unknown":
+            sentence = f"{dive.subject}: how waves break at {access.name} (slope {access.slope:g}) is not known"
+            outcome = max(outcome, Outcome.CAUTION, key=lambda each: each.severity)
+        sentence += ": on a steep beach it dumps." if dumps else "."
         yield Check("surf-kind", outcome, sentence, "BATTJES_1974", access.slope, steep.value, "fraction", dive.subject)
     if sea.period_taken[dive.span].any():
         rule = rules["surf.unknown_period_s"]
@@ -297,11 +300,16 @@ def _listed(words: Sequence[str]) -> str:
 
 
 def check_sources(
-    site: Site, grid: DayGrid, weather: Weather | None, sea: ShoreSea | None, first_entry: int | None, rules: RuleBook
+    site: Site,
+    grid: DayGrid,
+    weather: Weather | None,
+    sea: ShoreSea | None,
+    dives: Sequence[slice],
+    rules: RuleBook,
 ) -> Iterator[Check]:
     """Yield what is to be said about forecast and observations themselves: absent, old, failed, or proved wrong.
 
-    first_entry -- minute of the first dive, before which a forecast should be fresh; None: the start of the day
+    dives -- the minutes of each dive; a forecast should be fresh before the first, without any before the day
     """
     if weather is None or weather.forecast is None:
         but = " What was seen on the spot counts for its hours." if weather is not None else ""
@@ -309,12 +317,16 @@ def check_sources(
         yield Check("forecast", Outcome.CAUTION, sentence + but, "COMMON_PRACTICE")
     else:
         rule = rules["conditions.forecast_fresh_h"]
-        entry = grid.at(first_entry or 0)
+        entry = grid.at(min((span.start for span in dives), default=0))
+        issue = rules["conditions.forecast_issued_h"]
         for origin in weather.forecast.origins:
             age_h = (entry - origin.fetched).total_seconds() / 3600
             old = age_h > rule.value or origin.stale
             sentence = f"Forecast: {origin.words}; {max(age_h, 0):.0f} h before the first entry."
-            if old:
+            if origin.issued is not None and (entry - origin.issued).total_seconds() / 3600 > issue.value:
+                sentence += f" It was issued more than {issue.value:g} h before: ask for a newer one."
+                old = True
+            elif old:
                 sentence += f" More than {rule.value:g} h is old: fetch it again before the group leaves."
             outcome = Outcome.CAUTION if old else Outcome.OK
             yield Check("forecast", outcome, sentence, rule.key, round(max(age_h, 0), 1), rule.value, "h")
@@ -323,19 +335,33 @@ def check_sources(
     if weather is None or sea is None:
         return
     for seen in weather.seen:
-        yield Check("seen", Outcome.OK, f"Seen on the spot: {seen.words}.", "SEEN", seen.value, None, "", seen.quantity)
+        words = f"Seen on the spot: {seen.words_in(grid.zone)}."
+        yield Check("seen", Outcome.OK, words, "SEEN", seen.value, None, "", seen.quantity)
+    for seen, reckoned in sea.higher_than_reckoned:
+        sentence = (
+            f"Breaking waves of {seen.value:.3g} m were seen ({seen.time.astimezone(grid.zone):%H:%M}), "
+            f"{reckoned:.2f} m were reckoned from the forecast: that is raised by the difference from then on."
+        )
+        yield Check("forecast-too-low", Outcome.CAUTION, sentence, "SEEN", seen.value, round(reckoned, 2), "m")
     for seen, forecast in weather.minutes.worse_than_forecast:
         quantity = QUANTITIES[seen.quantity]
         sentence = (
             f"{quantity.words[0].upper()}{quantity.words[1:]} was seen at {seen.value:.3g} {quantity.unit} "
-            f"({seen.time.astimezone(grid.zone):%H:%M}), {forecast:.3g} {quantity.unit} was forecast: the forecast is "
-            "raised by the difference from then on."
+            f"({seen.time.astimezone(grid.zone):%H:%M}), {forecast:.3g} {quantity.unit} was forecast: "
+            + (
+                "look again before each dive."
+                if seen.quantity == "visibility_m"
+                else "the forecast is moved by the difference from then on."
+            )
         )
         yield Check(
             "forecast-too-low", Outcome.CAUTION, sentence, "SEEN", seen.value, round(forecast, 2), quantity.unit
         )
-    if not weather.minutes.knows("underwater_visibility_m"):
-        sentence = "Nobody has seen the visibility under water today: look first; the number stands under “On arrival”."
+    below = weather.minutes["underwater_visibility_m"]
+    if not dives or any(np.isnan(below[span]).any() for span in dives):
+        known = "Nobody has seen the visibility under water"
+        known += " for all the minutes of the dives" if weather.minutes.knows("underwater_visibility_m") else " today"
+        sentence = f"{known}: look first; the number stands under “On arrival”."
         yield Check("visibility-under-water", Outcome.CAUTION, sentence, "COMMON_PRACTICE", subject=site.name)
     if site.water.kind != "fresh" and not sea.exposure_known:
         sentence = (
