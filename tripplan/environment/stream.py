@@ -369,14 +369,18 @@ class TableStream:
         rates, bearings = np.full(micros.shape, np.nan), np.full(micros.shape, np.nan)
         unknown = np.zeros(micros.shape, dtype=bool)
         span = span_of(micros)
-        hours_of = np.array([row.hours_from_high_water for row in self.rows])
+        order = np.argsort(micros, kind="stable")  # NaT comes last
+        in_turn = micros[order]
+        reach = np.array([self.rows[number].hours_from_high_water * 3.6e9 for number in (0, -1)])
+        reach = np.array([np.ceil(reach[0]), np.floor(reach[1])]).astype("timedelta64[us]")
         for high_water, range_m in self._high_waters(tide, *span) if span else ():
-            hours = (micros - _micros([high_water])) / np.timedelta64(1, "h")
-            here = np.flatnonzero((hours >= hours_of[0]) & (hours <= hours_of[-1]))  # NaT is never here
+            first, last = _micros([high_water]) + reach
+            here = order[np.searchsorted(in_turn, first) : np.searchsorted(in_turn, last, side="right")]
             if np.isnan(range_m):
                 unknown[here] = True
                 continue
-            kn, deg = self._between_rows(hours[here], self._row_rates_kn(range_m))
+            hours = (micros[here] - _micros([high_water])) / np.timedelta64(1, "h")
+            kn, deg = self._between_rows(hours, self._row_rates_kn(range_m))
             stronger = ~(kn <= rates[here])  # also where nothing was known yet
             rates[here[stronger]], bearings[here[stronger]] = kn[stronger], deg[stronger]
         rates[unknown] = bearings[unknown] = np.nan

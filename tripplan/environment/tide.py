@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import Any, Literal, Protocol
 
@@ -128,8 +128,11 @@ class HarmonicTide:
             return heights
         years = micros.astype("datetime64[Y]")
         _require_years(years[known])
-        for year in np.unique(years[known]):
+        # Not np.unique, which sorts what is nearly always one year.
+        for year in np.arange(years[known].min(), years[known].max() + np.timedelta64(1, "Y")):
             here = known & (years == year)
+            if not here.any():
+                continue
             hours = (micros[here] - year.astype("datetime64[us]")).astype(np.int64) / 3.6e9
             heights[here] = self.mean_level_m + _sum(_year(self, int(year.astype(int)) + 1970), hours)
         return heights
@@ -337,6 +340,10 @@ class PrintedTide:
             if fault := out_of_order(one, two, self.longest_gap_h):
                 raise OutOfRange(fault)
 
+    @cached_property
+    def _as_arrays(self) -> tuple[NDArray[Any], Heights]:
+        return _arrays(self.points)
+
     def heights_m(self, times: Times) -> Heights:
         """Return the height above the datum at each time (UTC), metres; NaN outside the table or in a long gap."""
         micros = micros_utc(times)
@@ -344,7 +351,7 @@ class PrintedTide:
         heights = np.full(micros.shape, np.nan)
         if not self.points:
             return heights
-        at, level = _arrays(self.points)
+        at, level = self._as_arrays
         here = ~np.isnat(micros) & (micros >= at[0]) & (micros <= at[-1])
         if not here.any():
             return heights
