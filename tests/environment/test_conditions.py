@@ -378,7 +378,7 @@ def test_a_member_of_an_ensemble_counts_before_the_forecast_and_lacks_nothing():
 
 def test_thunder_in_words_is_heard_or_not():
     assert "not heard" in Seen("thunder", 0.0, hour(9)).words
-    assert "thunder heard at 09:00 by Ana" in Seen("thunder", 1.0, hour(9), "Ana").words
+    assert "thunder heard at 09:00 on 12 June by Ana" in Seen("thunder", 1.0, hour(9), "Ana").words
 
 
 def test_an_origin_says_how_old_it_is_and_if_it_is_a_copy():

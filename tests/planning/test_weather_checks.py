@@ -420,3 +420,24 @@ def test_the_weather_of_another_site_is_not_this_one_s():
     elsewhere = replace(world(ww.cove()), conditions={"bay": told(**STORM)})
     made = plan_day(request(ww.guided()), elsewhere)
     assert made.dives[0].entry is not None and "No forecast was used" in said(made, "forecast")
+
+
+def test_what_was_seen_days_ago_says_nothing_of_today():
+    """Seen two days before: neither sea nor stream of today is changed, and no line names it."""
+    days_ago = ww.at(DAY, 9) - timedelta(days=2)
+    old = told(
+        LOOKED, Seen("breaker_m", 3.0, days_ago), Seen("stream_kn", 2.0, days_ago), Seen("wind_m_s", 20.0, days_ago)
+    )
+    assert ww.plan(old, at_ten()).checks == ww.plan(told(LOOKED), at_ten()).checks
+
+
+def test_the_evening_before_still_speaks_for_the_morning():
+    evening = ww.at(DAY, 0) - timedelta(hours=4)
+    made = ww.plan(told(LOOKED, Seen("wind_m_s", 14.0, evening)), at_ten())
+    assert [check for check in made.checks if check.rule == "forecast-too-low"]
+
+
+def test_wind_is_said_in_knots_as_it_is_judged():
+    """14 knots are 7.2 metres a second."""
+    made = ww.plan(told(LOOKED, Seen("wind_m_s", 14 * 1852 / 3600, ww.at(DAY, 9), "Ana")), at_ten())
+    assert any("wind 14 kn at" in line and "by Ana" in line for line in made.conditions)

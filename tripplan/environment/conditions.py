@@ -236,9 +236,18 @@ class Seen:
         """Say what was seen, when and by whom."""
         known = QUANTITIES[self.quantity]
         who = f" by {self.by}" if self.by else ""
+        when = f"at {self.time:%H:%M} on {self.time.day} {self.time:%B}{who}"
         if known.key == "thunder":
-            return f"thunder {'heard' if self.value else 'not heard'} at {self.time:%H:%M}{who}"
-        return f"{known.words} {self.value:g} {known.unit} at {self.time:%H:%M}{who}"
+            return f"thunder {'heard' if self.value else 'not heard'} {when}"
+        return f"{known.words} {amount_words(self.quantity, self.value)} {when}"
+
+
+def amount_words(quantity: str, value: float) -> str:
+    """Say a value with its unit; wind in knots, as it is judged."""
+    unit = QUANTITIES[quantity].unit
+    if unit == "m/s":
+        return f"{round(value / METRES_PER_SECOND_PER_KNOT, 1):g} kn"
+    return f"{round(value, 2):g} {unit}"
 
 
 @dataclass(frozen=True)

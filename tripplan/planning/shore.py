@@ -84,6 +84,7 @@ def weather_of(conditions: Conditions | None, minutes: NDArray[np.datetime64], r
 
     minutes -- each minute of the day and the midnight after it, UTC
     """
+    conditions = _of_the_day(conditions, minutes, rules)
     if conditions is None or (conditions.forecast is None and not conditions.seen):
         return None
     holds_h = rules.value("conditions.observed_holds_h")
@@ -99,6 +100,19 @@ def weather_of(conditions: Conditions | None, minutes: NDArray[np.datetime64], r
         seen=conditions.seen,
         gust_factor=rules.value("wind.gust_factor"),
     )
+
+
+def _of_the_day(conditions: Conditions | None, minutes: NDArray[np.datetime64], rules: RuleBook) -> Conditions | None:
+    """Return the conditions without what was seen on days before, which says nothing of this one."""
+    if conditions is None:
+        return None
+    carries = np.timedelta64(round(rules.value("conditions.observed_carries_h") * 60), "m")
+    kept = []
+    for seen in conditions.seen:
+        when = np.datetime64(seen.time.astimezone(UTC).replace(tzinfo=None), "m")
+        if when <= minutes[-1] and (when >= minutes[0] - carries or seen.quantity == "heavy_rain_h"):
+            kept.append(seen)
+    return Conditions(conditions.forecast, tuple(kept))
 
 
 @dataclass(frozen=True)

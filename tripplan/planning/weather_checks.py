@@ -10,7 +10,7 @@ import numpy as np
 
 from tripplan.catalogue.site import Access, Place, Site
 from tripplan.check import Check, Outcome
-from tripplan.environment.conditions import QUANTITIES, heavy_rain_spans, m_s
+from tripplan.environment.conditions import QUANTITIES, amount_words, heavy_rain_spans, m_s
 from tripplan.environment.waves import near_bottom_speed_m_s
 from tripplan.environment.wind import beaufort, m_s_of_knots, surface_drift
 from tripplan.people.group import Kind
@@ -346,8 +346,8 @@ def check_sources(
     for seen, forecast in weather.minutes.worse_than_forecast:
         quantity = QUANTITIES[seen.quantity]
         sentence = (
-            f"{quantity.words[0].upper()}{quantity.words[1:]} was seen at {seen.value:.3g} {quantity.unit} "
-            f"({seen.time.astimezone(grid.zone):%H:%M}), {forecast:.3g} {quantity.unit} was forecast: "
+            f"{quantity.words[0].upper()}{quantity.words[1:]} was seen at {amount_words(seen.quantity, seen.value)} "
+            f"({seen.time.astimezone(grid.zone):%H:%M}), {amount_words(seen.quantity, forecast)} was forecast: "
             + (
                 "look again before each dive."
                 if seen.quantity == "visibility_m"

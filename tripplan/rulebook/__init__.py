@@ -120,10 +120,13 @@ _BOUNDS = {
     "Beaufort": (0.0, 12.0),
     "deg": (0.0, 90.0),
     "times": (1.0, 5.0),
+    "s": (1.0, 30.0),
+    "mm": (0.0, 400.0),
     "years": (0.0, 120.0),
 }
 _OTHERS = (0.0, 1e6)
 _WHOLE = {"divers", "people", "dives", "ascents", "level", "Beaufort", "years", "days", "min"}  # never in parts
+_MOST = {"wind.drift_percent": 20.0}  # no surface runs faster before the wind
 _FROM_ONE = {"plan.entry_step_min"}  # a clock that does not move on proposes nothing
 
 
@@ -132,6 +135,7 @@ def _refused(rule: Rule, value: float) -> str:
     low, high = _BOUNDS.get(rule.unit, _OTHERS)
     if rule.key in _FROM_ONE:
         low = 1.0
+    high = _MOST.get(rule.key, high)
     if value < low:
         return f"it must be at least {low:g}"
     if value > high:

@@ -70,7 +70,7 @@ def _page(plan: DayPlan | None, choice: Choice, status: int = 200) -> tuple[str,
             "narrow": picture(plan, True),
             "table": day_table(plan),
             "rules": folder.world.rules,
-            "changes": difference(_planned(choice.unchanged), plan) if choice.changed else None,
+            "changes": difference(_planned(choice.unchanged, edges=False), plan) if choice.changed else None,
         }
     return (
         render_template("plan.html", choice=choice, folder=folder, groups=all_groups(folder), papers=PAPERS, **shown),
@@ -78,8 +78,8 @@ def _page(plan: DayPlan | None, choice: Choice, status: int = 200) -> tuple[str,
     )
 
 
-def _planned(choice: Choice) -> DayPlan:
-    """Return the plan that a choice asks for.  Raises BadChoice."""
+def _planned(choice: Choice, *, edges: bool = True) -> DayPlan:
+    """Return the plan that a choice asks for, with its edges unless nobody reads them.  Raises BadChoice."""
     folder = shelf()
     asked = request_of(choice, folder, _today())
     seen = seen_in(choice, folder)
@@ -94,7 +94,7 @@ def _planned(choice: Choice) -> DayPlan:
         raise BadChoice(replace(choice, errors={"group": said})) from error
     except OutOfRange as error:
         raise BadChoice(replace(choice, errors={"delay": f"{error}."})) from error
-    return with_edges(plan, asked, world)
+    return with_edges(plan, asked, world) if edges else plan
 
 
 def _chosen() -> DayPlan:
@@ -200,6 +200,6 @@ def next_possible(name: str) -> BaseResponse | str:
     first = near_date(shelf().sites[asked.site].timezone, now())
     tried = [choice_of(asked, first + timedelta(days=ahead)) for ahead in range(LOOKED_AHEAD_DAYS)]
     for choice in tried:
-        if _planned(choice).verdict is not Outcome.STOP:
+        if _planned(choice, edges=False).verdict is not Outcome.STOP:
             return redirect(url_for("plans.show", **choice.query))
     return render_template("no_day.html", asked=asked, tried=tried, plan=_planned(tried[0]))
