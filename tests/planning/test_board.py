@@ -100,7 +100,7 @@ def test_what_closes_most_of_the_light_stands_first():
     found = Forecast(tuple(series(DAY, key, value) for key, value in blow.items() if value is not None))
     wide_gate = {"hours": {"opens": "06:30", "closes": "19:30"}}  # shuts some 2 of the light's 15 hours
     cell = only(told(sites_of(cove(access=wide_gate, exposure=OPEN)), Conditions(found)))
-    assert "Wind onto the shore, force 7 (29 kn from 180): stop above force 4." in cell.reasons[:2]
+    assert "Wind onto the shore, force 7 (29.2 kn from 180): stop above force 4." in cell.reasons[:2]
     assert cell.reasons.index("Access is open 06:30 to 19:30.") == len(cell.reasons) - 1
 
 

@@ -139,7 +139,7 @@ def wind_closures(
 
         def words(span: slice, limit: WindLimit = limit) -> str:
             return (
-                f"Gusts to {_most(gust, span):.0f} kn{wind_from_words(bearing, gust, span)}: here stop above "
+                f"Gusts to {knots_up(_most(gust, span))} kn{wind_from_words(bearing, gust, span)}: here stop above "
                 f"{limit.most_kn:g} kn from {limit.from_deg:03.0f} to {limit.to_deg:03.0f} degrees."
             )
 
@@ -149,13 +149,13 @@ def wind_closures(
 
     def on_words(span: slice) -> str:
         return (
-            f"Wind onto the shore, force {beaufort(m_s_of_knots(_most(wind, span)))} ({_most(wind, span):.0f} kn"
+            f"Wind onto the shore, force {beaufort(m_s_of_knots(_most(wind, span)))} ({knots_up(_most(wind, span))} kn"
             f"{wind_from_words(bearing, wind, span)}): stop above force {on_rule.value:g}."
         )
 
     def off_words(span: slice) -> str:
         return (
-            f"Wind off the shore, {_most(wind, span):.0f} kn{wind_from_words(bearing, wind, span)}: it carries "
+            f"Wind off the shore, {knots_up(_most(wind, span))} kn{wind_from_words(bearing, wind, span)}: it carries "
             f"people out; stop above {off_rule.value:g} kn."
         )
 
@@ -330,8 +330,13 @@ def _most(values: Values, span: slice) -> float:
 
 
 def tenths_up(value: float) -> str:
-    """Write a height to a tenth, rounded up: never shown below what was judged."""
+    """Write a height or a speed to a tenth, rounded up: never shown at a limit that it is above."""
     return f"{np.ceil(round(value * 10, 6)) / 10:.1f}"
+
+
+def knots_up(value_kn: float) -> str:
+    """Write a wind in knots: a whole number where it is one, else to a tenth, rounded up."""
+    return f"{np.ceil(round(value_kn * 10, 6)) / 10:g}"
 
 
 def wind_from_words(bearing: Values, strength: Values, span: slice) -> str:

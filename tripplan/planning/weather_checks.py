@@ -18,6 +18,7 @@ from tripplan.planning.shore import ShoreSea, Values, Weather, least, most
 from tripplan.planning.weather import (
     breaker_limit_m,
     has_run_off,
+    knots_up,
     onshore_rule,
     sea_words,
     shore_winds,
@@ -138,7 +139,7 @@ def _check_wind(dive: DiveHours, weather: Weather, site: Site, rules: RuleBook) 
     gusts = most(gust) or found
     taken = " (taken)" if weather.gusts_taken[dive.span].any() else ""
     sentence = (
-        f"{dive.subject}: wind {found:.0f} kn (force {force}), gusts {gusts:.0f} kn{taken}"
+        f"{dive.subject}: wind {knots_up(found)} kn (force {force}), gusts {knots_up(gusts)} kn{taken}"
         f"{wind_from_words(bearing, wind, slice(None))}, {where} the shore; the strictest limit is {limit_kn:g} kn."
     )
     outcome = Outcome.OK
