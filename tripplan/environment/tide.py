@@ -126,10 +126,17 @@ class HarmonicTide:
         known = ~np.isnat(micros)
         if not known.any():
             return heights
+        held = micros if known.all() else micros[known]
+        ends = np.array([held.min(), held.max()])
+        first_year, last_year = ends.astype("datetime64[Y]")
+        if first_year == last_year and held is micros:  # nearly always: nothing to sort out year by year
+            _require_years(ends.astype("datetime64[Y]"))
+            hours = (micros - first_year.astype("datetime64[us]")).astype(np.int64) / 3.6e9
+            return np.asarray(self.mean_level_m + _sum(_year(self, int(first_year.astype(int)) + 1970), hours))
         years = micros.astype("datetime64[Y]")
         _require_years(years[known])
         # Not np.unique, which sorts what is nearly always one year.
-        for year in np.arange(years[known].min(), years[known].max() + np.timedelta64(1, "Y")):
+        for year in np.arange(first_year, last_year + np.timedelta64(1, "Y")):
             here = known & (years == year)
             if not here.any():
                 continue
