@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import threading
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -102,3 +103,24 @@ def test_a_table_of_an_authority_is_written_by_command(centre, tmp_path, capsys)
     assert code == 0, capsys.readouterr().err
     assert "8 high and low waters" in capsys.readouterr().out
     assert table.read_text(encoding="utf-8").count("high") >= 4
+
+
+def test_the_sites_of_a_board_are_asked_for_together(centre):
+    """All wait for the last of them: nobody answers before every site has been asked."""
+    folder = None
+    with running() as (server, address):
+        asks(centre, address)
+        folder = load_folder(centre)
+        sea = [slug for slug, site in folder.sites.items() if site.water.kind != "fresh"][:4]
+        barrier = threading.Barrier(len(sea), timeout=5)
+
+        def together(_: object) -> Reply:
+            barrier.wait()
+            return Reply(json.dumps(open_meteo("open_meteo_forecast", datetime.now(UTC), *HERE)))
+
+        server.says(WEATHER, together)
+        server.says(MARINE, open_meteo("open_meteo_marine", datetime.now(UTC), *HERE))
+        teller = Teller(centre / "kept")
+        world = told_world(folder, sea, datetime.now(UTC), teller)
+        teller.close()
+    assert not barrier.broken and set(world.conditions) == set(sea)

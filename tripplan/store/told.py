@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import threading
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -48,6 +49,7 @@ class Teller:
         self._cache = cache
         self._session: FeedSession | None = None
         self._asked_for: object = None
+        self._lock = threading.Lock()  # two pages may ask at once
 
     def forecast(self, folder: Folder, slug: str, now: datetime) -> Forecast | None:
         """Return what services and files say about a site, services first; None where nobody says anything."""
@@ -80,14 +82,15 @@ class Teller:
     def _open(self, folder: Folder) -> FeedSession:
         from tripplan.feeds.session import FeedSession
 
-        if self._session is None or self._asked_for != folder.feeds:
-            if self._session is not None:
-                self._session.close()
-            cache = self._cache or cache_folder(folder.path)
-            cache.mkdir(parents=True, exist_ok=True)
-            self._session = FeedSession(folder.feeds, cache)
-            self._asked_for = folder.feeds
-        return self._session
+        with self._lock:
+            if self._session is None or self._asked_for != folder.feeds:
+                if self._session is not None:
+                    self._session.close()
+                cache = self._cache or cache_folder(folder.path)
+                cache.mkdir(parents=True, exist_ok=True)
+                self._session = FeedSession(folder.feeds, cache)
+                self._asked_for = folder.feeds
+            return self._session
 
     def close(self) -> None:
         """Let go of the kept answers' file."""
