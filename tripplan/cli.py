@@ -233,8 +233,10 @@ def _days(text: str) -> int:
 
 def _delay(text: str) -> int:
     minutes = _whole(text)
-    if not 1 <= minutes <= 720:
-        raise argparse.ArgumentTypeError(f"{minutes} min is no delay; it must be from 1 to 720")
+    from tripplan.planning.replan import LONGEST_DELAY_MIN
+
+    if not 1 <= minutes <= LONGEST_DELAY_MIN:
+        raise argparse.ArgumentTypeError(f"{minutes} min is no delay; it must be from 1 to {LONGEST_DELAY_MIN}")
     return minutes
 
 
@@ -807,6 +809,19 @@ def _gas(options: argparse.Namespace) -> int:
 # ---- plan and rules ----
 
 
+def _folder_around(options: argparse.Namespace) -> Folder:
+    """Return the centre's folder of a request, with the faults of its other files told."""
+    from tripplan.planning.request import read_request
+    from tripplan.store.folder import folder_of_request, load_folder
+
+    read_request(options.request)  # its own faults first: they stand in the file that the person is writing
+    folder = load_folder(options.folder or folder_of_request(options.request))
+    for fault in folder.faults:
+        if Path(fault.file).resolve() != options.request.resolve():  # those are told once, by whoever reads it
+            _complain(str(fault))
+    return folder
+
+
 def _plan(options: argparse.Namespace) -> int:
     from dataclasses import asdict, replace
 
@@ -814,16 +829,11 @@ def _plan(options: argparse.Namespace) -> int:
     from tripplan.environment.conditions import Conditions
     from tripplan.planning.day import plan_day
     from tripplan.planning.replan import delayed, difference
-    from tripplan.planning.request import read_request
     from tripplan.planning.tolerance import with_edges
-    from tripplan.store.folder import folder_of_request, load_folder, load_request
+    from tripplan.store.folder import load_request
     from tripplan.store.told import Teller, told_world
 
-    read_request(options.request)  # its own faults first: they stand in the file that the person is writing
-    folder = load_folder(options.folder or folder_of_request(options.request))
-    for fault in folder.faults:
-        if Path(fault.file).resolve() != options.request.resolve():  # those are told once, below
-            _complain(str(fault))
+    folder = _folder_around(options)
     changes: dict[str, Any] = {}
     if options.date:
         changes["date"] = _day(options.date, "--date")
@@ -877,15 +887,10 @@ def _plan(options: argparse.Namespace) -> int:
 
 def _board(options: argparse.Namespace) -> int:
     from tripplan.planning.board import board
-    from tripplan.planning.request import read_request
-    from tripplan.store.folder import folder_of_request, load_folder, load_request
+    from tripplan.store.folder import load_request
     from tripplan.store.told import Teller, told_world
 
-    read_request(options.request)  # its own faults first: they stand in the file that the person is writing
-    folder = load_folder(options.folder or folder_of_request(options.request))
-    for fault in folder.faults:
-        if Path(fault.file).resolve() != options.request.resolve():  # those are told once, below
-            _complain(str(fault))
+    folder = _folder_around(options)
     request = load_request(options.request, folder.world)
     names = [group.name for group in request.groups]
     if options.group is not None and options.group not in names:

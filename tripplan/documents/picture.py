@@ -1026,6 +1026,23 @@ def _drawn_codes() -> frozenset[int]:
     return frozenset(TTFont(findfont(DRAWN_WITH))["cmap"].getBestCmap())
 
 
+def stand_ins_for(texts: Iterable[str]) -> tuple[dict[int, str], dict[int, str]]:
+    """Return how to change texts into ones that matplotlib can measure, and how to turn the drawing's letters back."""
+    letters = dict.fromkeys("".join(texts))
+    stand_ins = (code for code in range(0x2801, 0x2900) if chr(code) not in letters and code in _drawn_codes())
+    there: dict[int, str] = {}
+    back: dict[int, str] = {}
+    for letter in letters:
+        if not letter.isprintable():
+            there[ord(letter)] = " "
+        elif ord(letter) not in _drawn_codes():
+            stand_in = next(stand_ins, None)
+            there[ord(letter)] = "?" if stand_in is None else chr(stand_in)
+            if stand_in is not None:
+                back[stand_in] = letter
+    return there, back
+
+
 def _drawable(plan: DayPlan) -> tuple[DayPlan, dict[int, str]]:
     """Return the plan with names that matplotlib can measure, and how to turn the finished drawing's letters back.
 
@@ -1038,18 +1055,7 @@ def _drawable(plan: DayPlan) -> tuple[DayPlan, dict[int, str]]:
     )
     said.update(dict.fromkeys(name for window in plan.windows for name in window.groups))
     said.update(dict.fromkeys(closure.sentence for closure in plan.closures))
-    letters = dict.fromkeys("".join(said))
-    stand_ins = (code for code in range(0x2801, 0x2900) if chr(code) not in letters and code in _drawn_codes())
-    there: dict[int, str] = {}
-    back: dict[int, str] = {}
-    for letter in letters:
-        if not letter.isprintable():
-            there[ord(letter)] = " "
-        elif ord(letter) not in _drawn_codes():
-            stand_in = next(stand_ins, None)
-            there[ord(letter)] = "?" if stand_in is None else chr(stand_in)
-            if stand_in is not None:
-                back[stand_in] = letter
+    there, back = stand_ins_for(said)
     if not there:
         return plan, back
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
-from tripplan.documents.picture import GRID, INK, ON_SCREEN, _drawn_codes, cleaned_svg, drawing
+from tripplan.documents.picture import GRID, INK, ON_SCREEN, cleaned_svg, drawing, stand_ins_for
 from tripplan.documents.words import counted, date_words
 from tripplan.planning.season import Season, SeasonDay
 
@@ -303,16 +303,5 @@ def _draw_key(panel: Axes, *, narrow: bool, grey: bool, width_in: float, font_pt
 
 def _drawable(names: Sequence[str]) -> tuple[list[str], dict[int, str]]:
     """Return names that matplotlib can measure, and how to turn the letters of the finished drawing back."""
-    letters = dict.fromkeys("".join(names))
-    stand_ins = (code for code in range(0x2801, 0x2900) if chr(code) not in letters and code in _drawn_codes())
-    there: dict[int, str] = {}
-    back: dict[int, str] = {}
-    for letter in letters:
-        if not letter.isprintable():
-            there[ord(letter)] = " "
-        elif ord(letter) not in _drawn_codes():
-            code = next(stand_ins, ord("?"))
-            there[ord(letter)] = chr(code)
-            if code != ord("?"):
-                back[code] = letter
+    there, back = stand_ins_for(names)
     return [name.translate(there) for name in names], back

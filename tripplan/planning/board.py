@@ -27,19 +27,19 @@ from tripplan.planning.crew import check_crew, check_group
 from tripplan.planning.day import (
     GroupSetting,
     Setting,
-    _check_bottom,
-    _check_cold,
-    _check_place,
-    _check_site,
-    _check_wishes,
+    check_bottom,
+    check_cold,
+    check_place,
+    check_site,
+    check_wishes,
     group_setting,
     setting_of,
 )
 from tripplan.planning.limits import depth_contest
 from tripplan.planning.plan import UsableWindow
 from tripplan.planning.request import FIRST_DAY, LAST_DAY, Crew, DiveWish, GroupWish, Request
-from tripplan.planning.timing import Ledger, _clash, parts_of
-from tripplan.planning.weather_checks import DiveHours, _check_known, check_sources
+from tripplan.planning.timing import Ledger, clash_between, parts_of
+from tripplan.planning.weather_checks import DiveHours, check_known, check_sources
 from tripplan.planning.window import DayGrid, Window
 from tripplan.planning.world import CannotPlan, World, request_faults
 
@@ -243,7 +243,7 @@ def _cell(request: Request, with_crew: bool, unnamed: Unnamed | None, site: Site
     setting = replace(setting, grid=_Grid(day, site.timezone))
     held = group_setting(request.groups[0], setting, world)
     said = _Judged()
-    said.take([_check_place(held, site)])
+    said.take([check_place(held, site)])
     if unnamed is None:
         said.take(check_group(held.group, site, world.people, day, rules))
         _judge_depth(said, held, setting, world)
@@ -252,10 +252,10 @@ def _cell(request: Request, with_crew: bool, unnamed: Unnamed | None, site: Site
     if with_crew:
         said.take(check_crew(request.crew, world.people, day, rules))
     ledger = Ledger(setting.surroundings, rules, arrived=None, settled=False)
-    if clash := _clash(held.group, 0, 1, site, ledger, request, world.people, day, rules):
+    if clash := clash_between(held.group, 0, 1, site, ledger, request, world.people, day, rules):
         said.stops.append(f"{held.group.name}: {clash}.")
-    said.take(_check_site(site, request, world, setting))
-    said.take(_check_cold(setting, request, world))
+    said.take(check_site(site, request, world, setting))
+    said.take(check_cold(setting, request, world))
     said.take(check_emergency(site, day, rules))
 
     windows, short = _long_enough(held, world)
@@ -322,10 +322,10 @@ def _judge_depth(said: _Judged, held: GroupSetting, setting: Setting, world: Wor
             None,
         )
         subject = f"{group.name}, dive {number}"
-        said.take([_check_bottom(subject, held.kind, held.place, contest)])
+        said.take([check_bottom(subject, held.kind, held.place, contest)])
         said.cautions.extend(
             check.sentence
-            for check in _check_wishes(subject, wish, contest.value or 0.0, contest)
+            for check in check_wishes(subject, wish, contest.value or 0.0, contest)
             if check.outcome is Outcome.STOP
         )
 
@@ -398,7 +398,7 @@ def _judge_sea(
             ways=(held.going_in, held.coming_out),
             suit_mm=held.group.suit_mm,
         )
-        said.take([_check_known(hours, grid, weather, sea, site, rules)], named=True)
+        said.take([check_known(hours, grid, weather, sea, site, rules)], named=True)
     return "known" if known.all() else "part"
 
 

@@ -68,7 +68,15 @@ from tripplan.planning.timing import (
     mixes_of,
     parts_of,
 )
-from tripplan.planning.weather import Cold, breaker_limit_m, cold_closures, weather_closures, wind_limits_kn
+from tripplan.planning.weather import (
+    Cold,
+    breaker_limit_m,
+    cold_closures,
+    down_to,
+    up_to,
+    weather_closures,
+    wind_limits_kn,
+)
 from tripplan.planning.weather_checks import DiveHours, check_sources, check_weather
 from tripplan.planning.weighting import lead_lines
 from tripplan.planning.window import (
@@ -138,7 +146,7 @@ def plan_day(request: Request, world: World) -> DayPlan:
     groups = [group_setting(group, setting, world) for group in request.groups]
     checks: list[Check] = []
     for held in groups:
-        checks.append(_check_place(held, site))
+        checks.append(check_place(held, site))
         if held.place.swim_min is None:
             sentence = (
                 f"{held.group.name}: the swim from the way in to {held.place.name} is not in the site file and is in "
@@ -149,7 +157,7 @@ def plan_day(request: Request, world: World) -> DayPlan:
     divers = dict.fromkeys(name for group in request.groups for name in group.everybody)
     after, after_checks = after_dives(request, tuple(divers), ledger, setting.grid, rules)
     slates = slate_of(dives, ledger, setting.grid.start, rules)
-    checks.extend(_check_site(site, request, world, setting))
+    checks.extend(check_site(site, request, world, setting))
     checks.extend(check_crew(request.crew, world.people, request.date, rules))
     for held in groups:
         checks.extend(check_group(held.group, site, world.people, request.date, rules))
@@ -159,7 +167,7 @@ def plan_day(request: Request, world: World) -> DayPlan:
     lead, lead_checks = lead_lines(request.groups, dives, world.people, setting.surroundings, rules)
     checks.extend(lead_checks)
     checks.extend(_check_recent(request))
-    checks.extend(_check_cold(setting, request, world))
+    checks.extend(check_cold(setting, request, world))
     checks.extend(check_emergency(site, request.date, rules))
     checks.extend(_check_weather(dives, groups, setting, rules))
     unique = tuple(sorted(dict.fromkeys(checks), key=lambda check: -check.outcome.severity))
@@ -356,7 +364,7 @@ def best_ways(
     return best[1], best[2], best[3]
 
 
-def _check_place(held: GroupSetting, site: Site) -> Check:
+def check_place(held: GroupSetting, site: Site) -> Check:
     suits = any(suit in held.place.suits for suit in held.kind.suits)
     wanted = " or ".join(suit.replace("_", " ") for suit in held.kind.suits)
     return Check(
@@ -373,7 +381,7 @@ def _check_place(held: GroupSetting, site: Site) -> Check:
     )
 
 
-def _check_site(site: Site, request: Request, world: World, setting: Setting) -> list[Check]:
+def check_site(site: Site, request: Request, world: World, setting: Setting) -> list[Check]:
     rule = world.rules["site.survey_fresh_days"]
     days = (request.date - site.survey_date).days
     fresh = 0 <= days <= rule.value
@@ -491,10 +499,10 @@ def stream_in_dive(dive: DivePlan, held: GroupSetting, setting: Setting, rules: 
     outcome = Outcome.OK if found <= limit_kn else Outcome.STOP
     carried_m = drift_m(setting.rates_kn[hours.span])
     sentence = (
-        f"{hours.subject}: the stream runs up to {found:.2f} kn and carries who drifts with it {carried_m:.0f} m "
-        f"during the dive; the limit is {limit_kn:g} kn."
+        f"{hours.subject}: the stream runs up to {up_to(found, 2):.2f} kn and carries who drifts with it "
+        f"{carried_m:.0f} m during the dive; the limit is {limit_kn:g} kn."
     )
-    return Check("stream", outcome, sentence, source, round(found, 2), limit_kn, "kn", hours.subject)
+    return Check("stream", outcome, sentence, source, up_to(found, 2), limit_kn, "kn", hours.subject)
 
 
 def _forecast_words(setting: Setting) -> str:
@@ -551,7 +559,7 @@ def _check_recent(request: Request) -> list[Check]:
     return checks
 
 
-def _check_cold(setting: Setting, request: Request, world: World) -> list[Check]:
+def check_cold(setting: Setting, request: Request, world: World) -> list[Check]:
     site, water_c = setting.site, setting.water_c
     told = setting.weather is not None and setting.weather.minutes.knows("water_c")
     divers = [world.people[name] for group in request.groups for name in group.divers]
@@ -569,7 +577,7 @@ def _check_cold(setting: Setting, request: Request, world: World) -> list[Check]
         outcome = Outcome.CAUTION
     else:
         usual = "The water has" if told else "The water usually has this month"
-        sentence = f"{usual} {water_c:.3g} C; children ({names}) do not dive below {rule.value:g} C."
+        sentence = f"{usual} {down_to(water_c, 1):g} C; children ({names}) do not dive below {rule.value:g} C."
         outcome = Outcome.OK if water_c >= rule.value else Outcome.STOP
     return [Check("cold-children", outcome, sentence, rule.key, water_c, rule.value, "C", names)]
 
@@ -680,8 +688,8 @@ def _plan_dive(
         slot = Slot(None, reasons=("the no-stop limits leave no time at any depth",))
     else:
         slot = Slot(None, reasons=("the depth limit is 0 m",))
-    checks = _check_wishes(subject, wish, fixed_m, contest_with(None))
-    checks.append(_check_bottom(subject, kind, place, contest_with(None)))
+    checks = check_wishes(subject, wish, fixed_m, contest_with(None))
+    checks.append(check_bottom(subject, kind, place, contest_with(None)))
     if slot.entry is None:
         reasons = [reason.rstrip(".") for reason in slot.reasons] or ["no reason found"]
         sentence = f"{subject}: no minute of the day works. {'; '.join(reasons)}."
@@ -815,7 +823,7 @@ def _not_before_the_dives_before(group: GroupWish, number: int) -> DiveWish:
     return wish.model_copy(update={"not_before": max(asked)}) if asked else wish
 
 
-def _check_bottom(subject: str, kind: Kind, place: Place, contest: Contest) -> Check:
+def check_bottom(subject: str, kind: Kind, place: Place, contest: Contest) -> Check:
     """Judge the bottom of the place against the depth limit: nobody dives above a bottom that begins beyond it."""
     limit_m = contest.value or 0.0
     because = contest.binding.sentence if contest.binding else ""
@@ -877,7 +885,7 @@ def _depth_for_time(
     return deepest_for(minutes, _limit_at(ledger, group, wish, descent), deepest_m)
 
 
-def _check_wishes(subject: str, wish: DiveWish, fixed_m: float, contest: Contest) -> list[Check]:
+def check_wishes(subject: str, wish: DiveWish, fixed_m: float, contest: Contest) -> list[Check]:
     if wish.depth_m is None:
         return []
     fits = wish.depth_m <= fixed_m
@@ -1247,7 +1255,7 @@ def _water_words(site: Site, request: Request, setting: Setting) -> str:
     temperature_c = setting.water_c
     usual = f", usually {temperature_c:g} C in {request.date:%B}" if temperature_c is not None else ""
     if told and temperature_c is not None:
-        usual = f", {temperature_c:.3g} C today at the coldest"
+        usual = f", {down_to(temperature_c, 1):g} C today at the coldest"
     return f"{site.water.kind} water, {setting.surroundings.density_kg_m3:.0f} kg/m3{usual}"
 
 

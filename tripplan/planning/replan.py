@@ -15,7 +15,7 @@ from tripplan.planning.window import DayGrid
 
 Spans = Sequence[tuple[datetime, datetime]]
 
-LONGEST_DELAY_MIN = 720
+LONGEST_DELAY_MIN = 720  # half a day; a longer delay is another day
 NONE = "-"
 NO_TIME = "no minute of the day works"
 VERDICTS = {Outcome.OK: "go", Outcome.CAUTION: "go with care", Outcome.STOP: "do not go"}

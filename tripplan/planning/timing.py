@@ -249,7 +249,9 @@ def _slot_among(
                 refused[f"at {grid.at(minute):%H:%M} the no-stop limits leave {max(bottom, 0)} min"] = None
                 most_bottom = bottom
             continue
-        clash = _clash(group, minute, minute + parts.water + bottom, site, ledger, request, people, grid.day, rules)
+        clash = clash_between(
+            group, minute, minute + parts.water + bottom, site, ledger, request, people, grid.day, rules
+        )
         if clash:
             refused[clash] = None
             continue
@@ -278,7 +280,7 @@ def _waiting(group: GroupWish, entry: int, descent: int, ledger: Ledger, rules: 
     return ""
 
 
-def _clash(
+def clash_between(
     group: GroupWish,
     entry: int,
     out: int,

@@ -33,7 +33,7 @@ from tripplan.planning.world import World
 WIND_STEP_KN, WIND_SEARCHED_KN = 1.0, 40.0
 SWELL_STEP_M, SWELL_SEARCHED_M = 0.1, 4.0
 STREAM_STEP_KN, STREAM_SEARCHED_KN = 0.1, 4.0
-DELAY_COARSE_MIN = 5
+DELAY_COARSE_MIN = 5  # a forecast moves by the hour; the edge itself is then found to the minute
 
 Judged = dict[tuple[str, str, int], Check]
 

@@ -267,7 +267,9 @@ def visibility_closures(grid: DayGrid, weather: Weather, site: Site, kind: Kind,
         "water",
         "visibility",
         rule.key,
-        lambda span: f"Visibility above water {np.nanmin(above[span]):.0f} m: the shore watch needs {rule.value:g} m.",
+        lambda span: (
+            f"Visibility above water {down_to(np.nanmin(above[span])):g} m: the shore watch needs {rule.value:g} m."
+        ),
     )
     limit_m, source = underwater_visibility_limit_m(site, kind, rules)
     below = weather.minutes["underwater_visibility_m"]
@@ -304,7 +306,7 @@ def cold_closures(grid: DayGrid, water_c: Values, cold: Cold, rules: RuleBook) -
             "cold",
             rule.key,
             lambda span: (
-                f"The water has {np.nanmin(water_c[span]):.3g} C; children ({names}) do not dive below "
+                f"The water has {down_to(np.nanmin(water_c[span]), 1):g} C; children ({names}) do not dive below "
                 f"{rule.value:g} C."
             ),
         )
@@ -318,8 +320,8 @@ def cold_closures(grid: DayGrid, water_c: Values, cold: Cold, rules: RuleBook) -
             "suit",
             further.key,
             lambda span: (
-                f"The water has {np.nanmin(water_c[span]):.3g} C; {suit_mm:g} mm of neoprene is for {guide.value:g} C "
-                f"and warmer, and more than {further.value:g} C below that is a stop."
+                f"The water has {down_to(np.nanmin(water_c[span]), 1):g} C; {suit_mm:g} mm of neoprene is for "
+                f"{guide.value:g} C and warmer, and more than {further.value:g} C below that is a stop."
             ),
         )
 
@@ -329,14 +331,24 @@ def _most(values: Values, span: slice) -> float:
     return float(np.max(np.where(np.isfinite(chosen), chosen, 0.0)))
 
 
+def up_to(value: float, digits: int = 0) -> float:
+    """Return a value rounded up to some digits: for what burdens the diver."""
+    return float(np.ceil(round(value * 10**digits, 6)) / 10**digits)
+
+
+def down_to(value: float, digits: int = 0) -> float:
+    """Return a value rounded down to some digits: for what protects the diver."""
+    return float(np.floor(round(value * 10**digits, 6)) / 10**digits)
+
+
 def tenths_up(value: float) -> str:
     """Write a height or a speed to a tenth, rounded up: never shown at a limit that it is above."""
-    return f"{np.ceil(round(value * 10, 6)) / 10:.1f}"
+    return f"{up_to(value, 1):.1f}"
 
 
 def knots_up(value_kn: float) -> str:
     """Write a wind in knots: a whole number where it is one, else to a tenth, rounded up."""
-    return f"{np.ceil(round(value_kn * 10, 6)) / 10:g}"
+    return f"{up_to(value_kn, 1):g}"
 
 
 def wind_from_words(bearing: Values, strength: Values, span: slice) -> str:

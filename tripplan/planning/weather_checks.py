@@ -17,6 +17,7 @@ from tripplan.people.group import Kind
 from tripplan.planning.shore import ShoreSea, Values, Weather, least, most
 from tripplan.planning.weather import (
     breaker_limit_m,
+    down_to,
     has_run_off,
     knots_up,
     onshore_rule,
@@ -25,6 +26,7 @@ from tripplan.planning.weather import (
     suit_guide_c,
     tenths_up,
     underwater_visibility_limit_m,
+    up_to,
     wind_from_words,
     wind_limits_kn,
 )
@@ -73,7 +75,7 @@ def check_weather(
     yield from _check_sight(dive, weather, site, rules)
     yield from _check_warmth(dive, weather, water_c, rules)
     yield from _check_thunder(dive, weather, rules)
-    yield _check_known(dive, grid, weather, sea, site, rules)
+    yield check_known(dive, grid, weather, sea, site, rules)
 
 
 def _check_surf(dive: DiveHours, sea: ShoreSea, site: Site, rules: RuleBook) -> Iterator[Check]:
@@ -93,7 +95,7 @@ def _check_surf(dive: DiveHours, sea: ShoreSea, site: Site, rules: RuleBook) -> 
         f"{dive.subject}: breaking waves up to {tenths_up(found)} m ({sea_words(sea, dive.span)}); "
         f"the limit is {limit_m:g} m.{more}"
     )
-    yield Check("surf", outcome, sentence, source, round(found, 2), limit_m, "m", dive.subject)
+    yield Check("surf", outcome, sentence, source, up_to(found, 2), limit_m, "m", dive.subject)
     counts_m = rules.value("surf.counts_from_m")
     steep = rules["surf.steep_slope"]
     for access in dict.fromkeys(dive.ways):
@@ -156,7 +158,7 @@ def _check_wind(dive: DiveHours, weather: Weather, site: Site, rules: RuleBook) 
     if taken and outcome is Outcome.OK:
         outcome = Outcome.CAUTION
         sentence += f" Nobody gives the gusts: {weather.gust_factor:g} times the wind is taken."
-    yield Check("wind", outcome, sentence, source, round(found, 1), limit_kn, "kn", dive.subject)
+    yield Check("wind", outcome, sentence, source, up_to(found, 1), limit_kn, "kn", dive.subject)
 
 
 def _check_drift(dive: DiveHours, weather: Weather, stream: tuple[Values, Values], rules: RuleBook) -> Iterator[Check]:
@@ -186,14 +188,16 @@ def _check_drift(dive: DiveHours, weather: Weather, stream: tuple[Values, Values
     with_stream = (
         f"wind ({percent.value:g} % of it) and stream" if len(stream[0]) else f"{percent.value:g} % of the wind"
     )
-    sentence = f"{dive.subject}: at the surface a diver drifts up to {found:.0f} m in ten minutes{way} ({with_stream})"
+    sentence = (
+        f"{dive.subject}: at the surface a diver drifts up to {up_to(found):g} m in ten minutes{way} ({with_stream})"
+    )
     sentence += f", off the shore: more than {caution.value:g} m is a caution." if far else "."
     yield Check(
         "surface-drift",
         Outcome.CAUTION if far else Outcome.OK,
         sentence,
         caution.key if far else percent.key,
-        round(found),
+        up_to(found),
         caution.value,
         "m",
         dive.subject,
@@ -212,11 +216,11 @@ def _check_surge(dive: DiveHours, sea: ShoreSea, rules: RuleBook) -> Iterator[Ch
     found = float(speed.max())
     rule = rules["surf.surge_caution_m_s"]
     sentence = (
-        f"{dive.subject}: the swell moves the water to and fro at up to {found:.1f} m/s at {depth_m:g} m, "
+        f"{dive.subject}: the swell moves the water to and fro at up to {up_to(found, 1):g} m/s at {depth_m:g} m, "
         f"where {dive.place.name} begins; above {rule.value:g} m/s is a caution."
     )
     outcome = Outcome.CAUTION if found > rule.value else Outcome.OK
-    yield Check("surge", outcome, sentence, rule.key, round(found, 2), rule.value, "m/s", dive.subject)
+    yield Check("surge", outcome, sentence, rule.key, up_to(found, 2), rule.value, "m/s", dive.subject)
 
 
 def _check_sight(dive: DiveHours, weather: Weather, site: Site, rules: RuleBook) -> Iterator[Check]:
@@ -224,10 +228,9 @@ def _check_sight(dive: DiveHours, weather: Weather, site: Site, rules: RuleBook)
     if above is not None:
         rule = rules["visibility.shore_watch_m"]
         outcome = Outcome.OK if above >= rule.value else Outcome.STOP
-        sentence = (
-            f"{dive.subject}: visibility above water at least {above:.0f} m; the shore watch needs {rule.value:g} m."
-        )
-        yield Check("visibility", outcome, sentence, rule.key, round(above), rule.value, "m", dive.subject)
+        seen_m = f"{down_to(above):g} m; the shore watch needs {rule.value:g} m"
+        sentence = f"{dive.subject}: visibility above water at least {seen_m}."
+        yield Check("visibility", outcome, sentence, rule.key, down_to(above), rule.value, "m", dive.subject)
     below = least(weather.minutes["underwater_visibility_m"], dive.span)
     if below is not None:
         limit_m, source = underwater_visibility_limit_m(site, dive.kind, rules)
@@ -245,10 +248,10 @@ def _check_warmth(dive: DiveHours, weather: Weather, water_c: Values, rules: Rul
         else:
             outcome = Outcome.CAUTION if coldest >= guide.value - further.value else Outcome.STOP
         sentence = (
-            f"{dive.subject}: the water has {coldest:.3g} C; {dive.suit_mm:g} mm of neoprene is for "
+            f"{dive.subject}: the water has {down_to(coldest, 1):g} C; {dive.suit_mm:g} mm of neoprene is for "
             f"{guide.value:g} C and warmer by the usual guide, {further.value:g} C below it is a stop."
         )
-        yield Check("suit", outcome, sentence, guide.key, round(coldest, 1), guide.value, "C", dive.subject)
+        yield Check("suit", outcome, sentence, guide.key, down_to(coldest, 1), guide.value, "C", dive.subject)
     elif dive.dry_suit:
         sentence = f"{dive.subject}: everybody wears a dry suit: each has been trained in it and checked its valves."
         yield Check("suit", Outcome.OK, sentence, "REQUEST", subject=dive.subject)
@@ -259,8 +262,10 @@ def _check_warmth(dive: DiveHours, weather: Weather, water_c: Values, rules: Rul
     if hottest is not None:
         rule = rules["heat.air_c"]
         outcome = Outcome.CAUTION if hottest > rule.value else Outcome.OK
-        sentence = f"{dive.subject}: air up to {hottest:.0f} C; above {rule.value:g} C kit up in the shade and drink."
-        yield Check("heat", outcome, sentence, rule.key, round(hottest, 1), rule.value, "C", dive.subject)
+        sentence = (
+            f"{dive.subject}: air up to {up_to(hottest):g} C; above {rule.value:g} C kit up in the shade and drink."
+        )
+        yield Check("heat", outcome, sentence, rule.key, up_to(hottest, 1), rule.value, "C", dive.subject)
 
 
 def _check_thunder(dive: DiveHours, weather: Weather, rules: RuleBook) -> Iterator[Check]:
@@ -273,7 +278,7 @@ def _check_thunder(dive: DiveHours, weather: Weather, rules: RuleBook) -> Iterat
     yield Check("thunder", Outcome.STOP if some else Outcome.OK, sentence, rule.key, subject=dive.subject)
 
 
-def _check_known(dive: DiveHours, grid: DayGrid, weather: Weather, sea: ShoreSea, site: Site, rules: RuleBook) -> Check:
+def check_known(dive: DiveHours, grid: DayGrid, weather: Weather, sea: ShoreSea, site: Site, rules: RuleBook) -> Check:
     """Say what nobody tells about some minute of a dive: the leader looks for it."""
     minutes = weather.minutes
     missing = [

@@ -15,11 +15,11 @@ from tripplan.catalogue.site import Site
 from tripplan.environment.conditions import Seen
 from tripplan.errors import OutOfRange
 from tripplan.planning.observed import VALUES, Observed, seen_of
+from tripplan.planning.replan import LONGEST_DELAY_MIN
 from tripplan.planning.request import Altitude, DiveWish, GroupWish, RecentDive, Request
 from tripplan.record import describe_fault
 from tripplan.store.folder import Folder
 
-LONGEST_DELAY_MIN = 720
 LONGEST_AHEAD_DAYS = 730  # two years: farther ahead neither people nor telephone numbers mean anything
 
 
