@@ -194,6 +194,23 @@ def _parser() -> argparse.ArgumentParser:
     how.add_argument("--json", action="store_true", help="print one JSON object")
     sub.add_argument("--pdf", type=Path, metavar="FILE", help="write the sheet; alone, prints one line")
 
+    sub = command("sheet", _sheet, "Print the emergency action sheets of a day, all in one PDF.")
+    sub.epilog = (
+        "Roles and dives come from the folder's requests for the site and day. Exit 1: a check of the emergency part "
+        "is a stop; the sheets are written all the same and say so."
+    )
+    sub.add_argument(
+        "sites", nargs="*", metavar="SITE", help="name of a site in the folder (every site with a request for the day)"
+    )
+    sub.add_argument("--date", required=True, metavar="D", help="the day, like 2027-06-12")
+    sub.add_argument("--pdf", type=Path, metavar="FILE", help="write the sheets: front, back, scenarios, where to look")
+    sub.add_argument("--pocket", type=Path, metavar="FILE", help="write the day as one HTML file for a phone")
+    sub.add_argument("--paper", choices=("a4", "letter"), default="a4", help="of the PDF (a4)")
+    sub.add_argument("--language", default="en", metavar="CODE", help="of the sheets, like es (en)")
+    sub.add_argument("--address", default="", metavar="URL", help="of the centre's server, for the QR code")
+    sub.add_argument("--folder", type=Path, metavar="FOLDER", help="the centre's folder (the demonstration)")
+    as_json(sub)
+
     sub = command("board", _board, "All sites side by side for a group over some days, with the first reason against.")
     sub.epilog = "Exit 1: no site has a usable minute on any of the days."
     sub.add_argument("request", type=Path, metavar="REQUEST.toml")
@@ -883,6 +900,68 @@ def _plan(options: argparse.Namespace) -> int:
     else:
         print(f"{options.pdf}: {plan.verdict.value}, revision {plan.revision}")
     return STOPPED if plan.verdict is Outcome.STOP else FINE
+
+
+def _sheet(options: argparse.Namespace) -> int:
+    from tripplan.check import Outcome
+    from tripplan.data_files import data_dir
+    from tripplan.language import language
+    from tripplan.planning.action_sheet import sheets_of_day
+    from tripplan.planning.world import CannotPlan
+    from tripplan.store.folder import load_folder
+    from tripplan.store.told import Teller, told_world
+
+    day = _day(options.date, "--date")
+    said = language(options.language)
+    folder = load_folder(options.folder or data_dir("sites"))
+    for fault in folder.faults:
+        _complain(str(fault))
+    requests = [request for request in folder.requests.values() if request.date == day]
+    slugs = options.sites or list(dict.fromkeys(request.site for request in requests))
+    if not slugs:
+        raise Refused(f"tripplan sheet: no request of {folder.path} is for {day}; name the sites")
+    known = ", ".join(folder.sites) or "none"
+    if wrong := [slug for slug in slugs if slug not in folder.sites]:
+        raise CannotPlan(tuple(((), f'site "{slug}" is not in the catalogue; known: {known}') for slug in wrong))
+    if not (options.pdf or options.pocket or options.json):
+        raise Refused("tripplan sheet: nothing to write; give --pdf FILE, --pocket FILE or --json")
+    teller = Teller()
+    world = told_world(folder, slugs, datetime.now(UTC), teller)
+    teller.close()
+    made = sheets_of_day(day, slugs, requests, world)
+    sheets = [each.sheet for each in made]
+    if options.pdf:
+        from tripplan.documents.emergency_sheet import action_sheets_pdf
+
+        options.pdf.write_bytes(action_sheets_pdf(sheets, options.paper, said, options.address))
+        if options.folder:  # the demonstration that ships with the program keeps no records
+            for sheet in sheets:
+                folder.records.keep_printed(sheet)
+    if options.pocket:
+        from tripplan.documents.pocket import pocket_html, pocket_site
+
+        pages = [pocket_site(each.sheet, each.plans, world.sites[each.sheet.site], world) for each in made]
+        options.pocket.write_text(pocket_html(day, pages, world.rules, said), encoding="utf-8")
+    if options.json:
+        from tripplan.documents.data import sheet_json
+
+        _show({"date": day.isoformat(), "sheets": [sheet_json(sheet) for sheet in sheets]})
+    else:
+        for sheet in sheets:
+            stops = sum(check.outcome is Outcome.STOP for check in sheet.checks)
+            print(
+                f"{sheet.site_name}: revision {sheet.revision}, {_counted(stops, 'stop')}, "
+                f"{_counted(len(sheet.cautions) - stops, 'caution')}, {_counted(len(sheet.unconfirmed), 'number')} "
+                "not confirmed today"
+            )
+        for file in (options.pdf, options.pocket):
+            if file:
+                print(file)
+    return STOPPED if any(check.outcome is Outcome.STOP for sheet in sheets for check in sheet.checks) else FINE
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def _board(options: argparse.Namespace) -> int:

@@ -161,6 +161,50 @@ _ALL = (
         "verified",
         "read in secondary copies",
     ),
+    _s(
+        "NOAA_EMERGENCY",
+        "NOAA Diving Program, Diving Emergency Management Plan",
+        "verified",
+        "the template's fields and steps; figures on flights from memory",
+    ),
+    _s("QLD_CODE", "Queensland code of practice for recreational diving, 2018", "verified", "comparative table"),
+    _s(
+        "DIVER_SAFETY_PLAN",
+        "Public guidance on emergency assistance plans for divers",
+        "verified",
+        "union of the published checklists read; steps in our own words",
+    ),
+    _s("USN_EMERGENCY", "US Navy Diving Manual, chapters 6, 7 and 9: emergency checklists", "verified", "summary"),
+    _s(
+        "OXYGEN_FIRST_AID",
+        "Oxygen first aid for divers: flows of masks and arithmetic of cylinders, public handbooks and cards",
+        "verified",
+        "demand valve and bag mask from memory",
+    ),
+    _s(
+        "RADIO_ITU",
+        "ITU Radio Regulations, distress and urgency procedure, and Appendix 14 (spelling and figure code)",
+        "verified",
+        "order of call and message read in radio handbooks; code words of figures from memory",
+    ),
+    _s("SMCP", "IMO Standard Marine Communication Phrases", "verified", "read in teaching slides and phrase sheets"),
+    _s(
+        "SAR_DRIFT",
+        "Search and rescue drift practice: datum by stream and leeway, total probable error, search factor",
+        "verified",
+        "angles, fix error and factors read in a public transcription of the Australian National Search and Rescue "
+        "Manual 2023, table 3-2, D-5 and D-6 (leeway after Allen and Plourde 1999); spreads in the leeway coefficient "
+        "file of the OpenDrift model (list of 2010); E as the root of the sum of squares, 0.3 kn and worked example Q "
+        "of the IAMSAR Manual volume II in public notes on it, not in the manuals themselves",
+    ),
+    _s(
+        "PHONE_NUMBERS",
+        "Numbering plans and emergency short numbers, by the phonenumbers library",
+        "computed",
+        "numbers reserved for fiction count as not in use",
+    ),
+    _s("CONFIRMED", "What somebody found on the morning of the dive", "the centre's own"),
+    _s("EMERGENCY_FILE", "The centre's emergency file: oxygen, kits, drills", "the centre's own"),
 )
 
 SOURCES: dict[str, Source] = {source.key: source for source in _ALL}

@@ -8,7 +8,8 @@ pressure), ``_l`` litres, ``_c`` degrees Celsius, ``_deg`` degrees, ``_kn`` knot
 from __future__ import annotations
 
 METRES_PER_FOOT = 0.3048  # exact, international foot (1959)
-METRES_PER_SECOND_PER_KNOT = 1852 / 3600  # exact, international nautical mile
+METRES_PER_NAUTICAL_MILE = 1852  # exact, international nautical mile
+METRES_PER_SECOND_PER_KNOT = METRES_PER_NAUTICAL_MILE / 3600
 BAR_PER_PSI = 0.0689475729  # pound-force per square inch, NIST SP 811
 STANDARD_GRAVITY_M_S2 = 9.80665  # exact, ISO 80000-3
 BAR_PER_ATMOSPHERE = 1.01325  # exact, standard atmosphere

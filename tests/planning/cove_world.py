@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
+from tests.planning.readiness import ready, ready_on
 from tripplan.catalogue.site import Site
 from tripplan.catalogue.station import Station
 from tripplan.environment.tide import Constituent, HarmonicTide
@@ -132,10 +133,11 @@ def world(
 ) -> World:
     """Return the small world, with a site or people of the test's own."""
     return World(
-        sites={"cove": test_site or site()},
+        sites={"cove": ready(test_site or site())},
         stations={"quay": STATION} if stations is None else stations,
         people=people,
         rules=rules or baseline(),
+        readiness=ready_on(DAY, "Chief", "Watch", "Shore"),
     )
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from tests.planning.readiness import ready, ready_on
 from tripplan.catalogue.site import Site, site_from
 from tripplan.catalogue.station import Station
 from tripplan.check import Check, Outcome
@@ -119,8 +120,9 @@ def world(
     """Return the world; people given here replace those of the same name."""
     everybody = {one.name: one for one in (*PEOPLE, *people)}
     stations = {station.slug: station} if station else {}
-    where = where or site()
-    return World({where.slug: where}, stations, everybody, rules or baseline(), "Test centre")
+    where = ready(where or site())
+    kept = ready_on(DAY, "Shore", "Oxy")
+    return World({where.slug: where}, stations, everybody, rules or baseline(), "Test centre", readiness=kept)
 
 
 def group(*divers: str, kind: str = "guided", dives: int | tuple[DiveWish, ...] = 1, **other: Any) -> GroupWish:

@@ -24,7 +24,7 @@ RULES = baseline().rules
 ENDINGS = {"m": "_m", "min": "_min", "h": "_h", "days": "_days", "years": "_years", "kn": "_kn", "bar": "_bar",
            "percent": "_percent", "kg/m3": "_kg_m3", "m/min": "_m_min", "km/h": "_km_h", "C": "_c", "level": "_level",
            "Beaufort": "_beaufort", "l/min": "_l_min", "kg/l": "_kg_l", "g/l": "_g_l", "bar on the gauge": "_bar",
-           "deg": "_deg", "s": "_s", "mm": "_mm", "m/s": "_m_s",
+           "deg": "_deg", "psi": "_psi", "s": "_s", "mm": "_mm", "m/s": "_m_s",
            }  # fmt: skip
 COUNTED = (
     "fraction",

@@ -31,6 +31,7 @@ TIDAL_SURFACE_M = 20.0  # the sea stands within this of sea level anywhere; a sa
 # Further than this from the site, a position was typed wrong: a wrong sign, or a wrong digit of the degrees.
 FURTHEST_ENTRY_KM = 10.0
 FURTHEST_RENDEZVOUS_KM = 100.0
+FURTHEST_LANDMARK_KM = 50.0
 FURTHEST_HOSPITAL_KM = 500.0
 FURTHEST_CHAMBER_KM = 2000.0
 WORST_ZONE_H = 4.0  # no time zone in use is further than some 3.5 h from its sun
@@ -79,6 +80,12 @@ def _phone(value: str) -> str:
     return value
 
 
+def _country(value: str) -> str:
+    if not re.fullmatch(r"[A-Z]{2}", value):
+        raise ValueError('a country is its ISO 3166 code of two capitals, like "PT"')
+    return value
+
+
 def _one_line(value: str) -> str:
     if not value.isprintable():
         raise ValueError("a name is one line of printable text")
@@ -103,6 +110,12 @@ Bearing = Annotated[float, Field(ge=0, lt=360, description="degrees true, 0 to b
 PhoneNumber = Annotated[str, AfterValidator(_phone)]
 OneLine = Annotated[str, AfterValidator(_one_line)]
 SeasonDay = Annotated[str, BeforeValidator(_season_day)]
+CountryCode = Annotated[
+    str,
+    AfterValidator(_country),
+    Field(description="the country's ISO 3166 code; sets how numbers are read"),
+]
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 Suits = Literal["confined_skills", "first_open_water", "further_training", "guided", "night"]
 MonthTemperatures = Annotated[
     tuple[Annotated[float, Field(ge=-2, le=40)], ...],
@@ -467,6 +480,38 @@ class Hours(Record):
             yield ("opens",), f'is "{opens:%H:%M}", not before closes, "{closes:%H:%M}"'
 
 
+class OpenHours(Record):
+    """Hours at which a place of care takes casualties, or a number answers, on some days of the week."""
+
+    days: tuple[Weekday, ...] = Field(default=(), description='like ["mon", "tue"]; left out: every day')
+    opens: ClockTime = Field(description='"HH:MM" local')
+    closes: ClockTime = Field(description='"HH:MM" local; at or before opens where it runs past midnight')
+
+    @classmethod
+    def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """No day stands twice, and a day that never closes is said in one word."""
+        yield from _twice("days", parts.get("days", ()), ())
+        opens, closes = parts.get("opens"), parts.get("closes")
+        if opens is not None and opens == closes:
+            yield ("closes",), f'is "{closes:%H:%M}", as opens is; day and night on every day is open = "always"'
+
+
+def _open_tag(value: object) -> str | None:
+    if isinstance(value, str):
+        return "word"
+    return "hours" if isinstance(value, list | tuple) else None
+
+
+Opening = Annotated[
+    Annotated[tuple[OpenHours, ...], Tag("hours"), Field(min_length=1)] | Annotated[Literal["always"], Tag("word")],
+    Discriminator(
+        _open_tag,
+        custom_error_type="opening",
+        custom_error_message='"always", or rows like { days = ["mon", "tue"], opens = "08:00", closes = "22:00" }',
+    ),
+]
+
+
 class SiteAccess(Record):
     """Getting to the water: when, and with whose leave."""
 
@@ -509,12 +554,27 @@ class Rendezvous(Record):
 
     place: str = Field(min_length=3, description="the place in words: road, gate, building")
     position: Place_
+    ambulance_min: float | None = Field(
+        default=None,
+        gt=0,
+        le=1440,
+        description="longest time after the call until an ambulance is here, minutes, as its service says; unknown: "
+        "left out",
+    )
+    helicopter: str = Field(default="", description="where a helicopter can land or lift, in words")
     notes: str = ""
 
 
+class Landmark(Record):
+    """A feature on the chart near the site, from which a rescue service by sea can find it."""
+
+    name: OneLine = Field(min_length=1, description="the name on the chart")
+    position: Place_
+
+
 ContactRole = Literal[
-    "emergency", "coastguard", "ambulance", "hospital", "chamber", "diving_doctor", "police", "harbour", "landowner",
-    "centre",
+    "emergency", "coastguard", "ambulance", "hospital", "chamber", "diving_doctor", "diver_hotline", "transport",
+    "police", "harbour", "landowner", "centre",
 ]  # fmt: skip
 
 
@@ -531,6 +591,8 @@ class Contact(Record):
     name: OneLine = Field(min_length=1)
     number: PhoneNumber = Field(description="the number as dialled")
     hours: str = Field(min_length=1, description='when it answers, like "24 h"')
+    open: Opening | None = Field(default=None, description='"always", or rows of hours; left out: the words only')
+    closed_on: tuple[date, ...] = Field(default=(), description="days on which nobody answers, like 2026-12-25")
     checked: date | None = Field(default=None, description="date last checked; leave out if never")
     checked_by: str | None = Field(default=None, description="who checked it")
     notes: str = ""
@@ -548,10 +610,20 @@ class Care(Record):
     number: PhoneNumber
     position: Place_
     drive_min: float | None = Field(default=None, gt=0, le=1440, description="known drive time, minutes")
-    hours: str = Field(default="", description='when it takes casualties, like "24 h"')
+    hours: str = Field(default="", description='when it takes casualties, in words, like "24 h"')
+    open: Opening | None = Field(default=None, description='"always", or rows of hours; left out: not known')
+    closed_on: tuple[date, ...] = Field(default=(), description="days on which it takes nobody, like 2026-12-25")
     highest_road_m: float | None = Field(
         default=None, ge=-430, le=6000, description="highest point of the road, metres"
     )
+    flight_m: float | None = Field(
+        default=None,
+        ge=-430,
+        le=13_000,
+        description="height above sea level of a flight that takes casualties there, or of its cabin, metres; no "
+        "flight: left out",
+    )
+    directions: str = Field(default="", description="the way by road, in words that can be read aloud to a driver")
     checked: date | None = None
     checked_by: str | None = None
     notes: str = ""
@@ -570,6 +642,7 @@ class Site(Record):
     demonstration: bool = Field(default=False, description="true for an invented place: every sheet is marked")
     summary: str = Field(default="", max_length=400)
     position: Place_
+    country: CountryCode | None = None
     timezone: Annotated[str, AfterValidator(_timezone)] = Field(description="IANA name, like Atlantic/Azores")
     elevation_m: float = Field(
         ge=LOWEST_SURFACE_M,
@@ -592,6 +665,7 @@ class Site(Record):
     communications: Communications
     capacity: Capacity
     rendezvous: Rendezvous
+    landmark: Landmark | None = Field(default=None, description="a feature on the chart to be found from, at sea")
     places: tuple[Place, ...] = Field(min_length=1, description="at least one place under water")
     entries: tuple[Access, ...] = Field(min_length=1, description="at least one way in and out")
     alternative_exit: AlternativeExit | None = None
@@ -673,6 +747,8 @@ def _distance_misfits(parts: Mapping[str, Any]) -> Iterator[Misfit]:
         places += [((table, n, "position"), each.position, furthest_km) for n, each in enumerate(parts.get(table, ()))]
     if "rendezvous" in parts:
         places.append((("rendezvous", "position"), parts["rendezvous"].position, FURTHEST_RENDEZVOUS_KM))
+    if parts.get("landmark") is not None:
+        places.append((("landmark", "position"), parts["landmark"].position, FURTHEST_LANDMARK_KM))
     judged = [
         (where, distance_km(parts["position"], position), furthest_km)
         for where, position, furthest_km in places

@@ -8,12 +8,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 from enum import Enum
 from typing import Any
 
 from tripplan.check import Check, Contest
+from tripplan.planning.action_sheet import ActionSheet
 from tripplan.planning.plan import DayPlan, DivePlan, Span, UsableWindow
+from tripplan.record import Record
 
 
 def plan_json(plan: DayPlan) -> dict[str, Any]:
@@ -77,6 +79,20 @@ def plan_json(plan: DayPlan) -> dict[str, Any]:
     }
 
 
+def sheet_json(sheet: ActionSheet) -> dict[str, Any]:
+    """Return an emergency action sheet as plain values, with what nobody confirmed and what is not in order."""
+    return {
+        **_plain(sheet),
+        "position": {
+            "degrees_minutes": sheet.position.degrees_minutes,
+            "spoken": sheet.position.spoken,
+            "decimal": sheet.position.decimal,
+            "geo": sheet.position.geo_uri,
+        },
+        "unconfirmed": list(sheet.unconfirmed),
+    }
+
+
 def _span(span: Span) -> dict[str, Any]:
     """``until`` is the first minute that is no longer open."""
     return {"from": _plain(span.start), "until": _plain(span.end)}
@@ -116,6 +132,10 @@ def _plain(value: Any) -> Any:
         return value.isoformat(timespec="seconds")
     if isinstance(value, date):
         return value.isoformat()
+    if isinstance(value, time):
+        return value.isoformat(timespec="minutes")
+    if isinstance(value, Record):
+        return {name: _plain(getattr(value, name)) for name in type(value).model_fields}
     if is_dataclass(value):
         return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, Mapping):

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import io
 import json
-import unicodedata
 from datetime import UTC, datetime
-from functools import cache
 from typing import Any, Literal
 
 from tripplan.check import Check
 from tripplan.data_files import data_dir
+from tripplan.documents.fonts import FAMILIES, missing_sentences, paper_picture, printable, qr_svg, typst_fonts
 from tripplan.documents.picture import day_picture, day_table
 from tripplan.documents.profile import allowance_picture, allowance_words, profile_picture, profile_words
 from tripplan.documents.words import (
@@ -38,6 +36,7 @@ from tripplan.documents.words import (
     limit_words,
     losing_words,
     override_words,
+    oxygen_words,
     pair_words,
     pressure,
     role,
@@ -56,8 +55,6 @@ from tripplan.planning.plan import DayPlan, DivePlan
 
 Paper = Literal["a4", "letter"]
 PAPERS = {"a4": "a4", "letter": "us-letter"}  # typst's names
-FONT_FILES = ("NotoSans-Regular.ttf", "NotoSans-Bold.ttf", "NotoSans-Italic.ttf")
-REPLACEMENT = "?"
 
 
 def day_sheet_pdf(plan: DayPlan, paper: str = "a4") -> bytes:
@@ -73,21 +70,27 @@ def day_sheet_pdf(plan: DayPlan, paper: str = "a4") -> bytes:
         raise OutOfRange(f'paper is "{paper}"; it must be "a4" or "letter"')
     values = sheet_values(plan)
     pictures = {
-        "picture": _printable(day_picture(plan, font_family="Noto Sans"), {}),
-        "revision_code": _code(f"tripplan {plan.revision} {plan.site} {plan.date.isoformat()}"),
-        "profiles": [_printable(profile_picture(plan, dive, font_family="Noto Sans"), {}) for dive in plan.dives],
-        "allowance": _printable(allowance_picture(plan, font_family="Noto Sans"), {}),
-        "position_code": _code(plan.emergency.geo_uri) if plan.emergency.geo_uri else "",
+        "picture": _picture(day_picture(plan, font_family=FAMILIES[0])),
+        "revision_code": qr_svg(f"tripplan {plan.revision} {plan.site} {plan.date.isoformat()}"),
+        "profiles": [_picture(profile_picture(plan, dive, font_family=FAMILIES[0])) for dive in plan.dives],
+        "allowance": _picture(allowance_picture(plan, font_family=FAMILIES[0])),
+        "position_code": qr_svg(plan.emergency.geo_uri) if plan.emergency.geo_uri else "",
     }
     templates = data_dir("templates")
     pdf = typst.compile(
         input=(templates / "sheets" / "day.typ").read_bytes(),
-        font_paths=_fonts(),
-        sys_inputs={"data": json.dumps({**values, **pictures, "paper": PAPERS[paper]}, allow_nan=False)},
+        font_paths=typst_fonts(),
+        sys_inputs={
+            "data": json.dumps({**values, **pictures, "paper": PAPERS[paper], "fonts": FAMILIES}, allow_nan=False)
+        },
         pdf_standards="ua-1",
         timestamp=datetime(plan.date.year, plan.date.month, plan.date.day, tzinfo=UTC),
     )
     return bytes(pdf)
+
+
+def _picture(svg: str) -> dict[str, Any] | None:
+    return paper_picture(svg) if svg else None
 
 
 def sheet_values(plan: DayPlan) -> dict[str, Any]:
@@ -96,73 +99,16 @@ def sheet_values(plan: DayPlan) -> dict[str, Any]:
     A character that the sheet's fonts lack becomes "?", and ``replaced`` is the sentence that says so ("" if none).
     """
     missing: dict[str, None] = {}
-    values: dict[str, Any] = _printable(_values(plan), missing)
-    values["replaced"] = " ".join(_sentences(missing))
+    values: dict[str, Any] = printable(_values(plan), missing)
+    values["replaced"] = " ".join(missing_sentences(missing))
     return values
 
 
 def missing_glyphs(plan: DayPlan) -> tuple[str, ...]:
     """Return a sentence on the characters of a plan that its sheet cannot print; nothing where all can be printed."""
     missing: dict[str, None] = {}
-    _printable(_values(plan), missing)
-    return _sentences(missing)
-
-
-def _sentences(missing: dict[str, None]) -> tuple[str, ...]:
-    if not missing:
-        return ()
-    names = ", ".join(f"U+{ord(c):04X} {unicodedata.name(c, 'without a name').lower()}" for c in missing)
-    return (f"Characters that this sheet cannot print stand as “{REPLACEMENT}”: {names}. The page shows them.",)
-
-
-# ---- characters ----
-
-
-@cache
-def _fonts() -> Any:
-    """Return the shipped fonts only, so that every machine prints the same."""
-    import typst
-
-    folder = data_dir("templates") / "fonts"
-    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(folder)])
-
-
-@cache
-def _printable_codes() -> frozenset[int]:
-    """Return the code points that all fonts of the sheet have; a missing one would be printed as nothing."""
-    from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
-
-    fonts = data_dir("templates") / "fonts"
-    return frozenset.intersection(*(frozenset(TTFont(fonts / name)["cmap"].getBestCmap()) for name in FONT_FILES))
-
-
-def _printable(value: Any, missing: dict[str, None]) -> Any:
-    if isinstance(value, str):
-        return "".join(_printable_character(c, missing) for c in unicodedata.normalize("NFC", value))
-    if isinstance(value, dict):
-        return {key: _printable(item, missing) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_printable(item, missing) for item in value]
-    return value
-
-
-def _printable_character(character: str, missing: dict[str, None]) -> str:
-    if character.isspace() or unicodedata.category(character) == "Cc":
-        return " "
-    # Marks that turn the direction of writing could make a number read backwards: they never reach the paper.
-    if ord(character) in _printable_codes() and unicodedata.category(character) != "Cf":
-        return character
-    missing[character] = None
-    return REPLACEMENT
-
-
-def _code(text: str) -> str:
-    """Return a QR code as SVG."""
-    import segno
-
-    out = io.BytesIO()
-    segno.make(text, error="m", micro=False).save(out, kind="svg", scale=4, border=2, xmldecl=False, light="white")
-    return out.getvalue().decode()
+    printable(_values(plan), missing)
+    return missing_sentences(missing)
 
 
 # ---- words ----
@@ -326,6 +272,7 @@ def _emergency(plan: DayPlan) -> dict[str, Any]:
                 "Meet them at",
                 f"{emergency.rendezvous_words} ({emergency.rendezvous_position}). {emergency.rendezvous_notes}",
             ],
+            ["Oxygen", oxygen_words(emergency.oxygen)],
             ["Road", emergency.road],
             ["Telephone", emergency.phone_signal],
             ["Other way out", emergency.alternative_exit],
@@ -357,7 +304,7 @@ def _emergency(plan: DayPlan) -> dict[str, Any]:
                 "kind": care.kind.capitalize(),
                 "name": care.name,
                 "number": care.number,
-                "hours": care.hours,
+                "hours": "; ".join(dict.fromkeys(part for part in (care.hours, care.opened_words) if part)),
                 "way": f"{travel(care.drive_min)} by road, {distance(care.distance_km)} in a straight line, bearing "
                 f"{bearing(care.bearing_deg)}",
                 "road": "" if care.highest_road_m is None else f"The road climbs to {care.highest_road_m:,.0f} m.",

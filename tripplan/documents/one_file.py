@@ -17,6 +17,7 @@ from tripplan.documents import words
 from tripplan.documents.picture import day_picture, day_table
 from tripplan.documents.profile import allowance_picture, allowance_words, profile_picture, profile_words
 from tripplan.documents.words import after_words, clock, date_words, gas_words, lead_words, source_words, verdict
+from tripplan.emergency.roles import ROLE_NAMES
 from tripplan.people.group import KINDS
 from tripplan.planning.plan import DayPlan
 from tripplan.rulebook import RuleBook
@@ -54,6 +55,9 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "bearing": words.bearing,
     "minutes": words.duration,
     "travel": words.travel,
+    "oxygen_lasts": words.oxygen_words,
+    "role_name": lambda line: ROLE_NAMES[line.key],
+    "role_people": words.role_words,
     "amount": words.rule_amount,
     "quantity": words.quantity,
     "limit": words.limit_words,

@@ -31,9 +31,11 @@ from tripplan.documents.words import (
     lead_words,
     losing_words,
     override_words,
+    oxygen_words,
     pair_words,
     person_words,
     pressure,
+    role_words,
     rules_of,
     slate_cells,
     slate_columns,
@@ -43,6 +45,7 @@ from tripplan.documents.words import (
     source_words,
     verdict,
 )
+from tripplan.emergency.roles import ROLE_NAMES
 from tripplan.planning.plan import DayPlan, DivePlan, Slate
 
 NARROWEST = 40
@@ -196,7 +199,10 @@ def _if_it_goes_wrong(page: _Page, plan: DayPlan) -> None:
     page.row("Other way out", emergency.alternative_exit)
     page.row("Director", emergency.dive_director or "NOBODY NAMED")
     page.row("Shore watch", emergency.shore_watch or "NOBODY NAMED")
-    page.row("Oxygen", emergency.oxygen_provider or "NOBODY NAMED")
+    page.row("Oxygen by", emergency.oxygen_provider or "NOBODY NAMED")
+    page.row("Oxygen", oxygen_words(emergency.oxygen))
+    for line in emergency.roles:
+        page.row(ROLE_NAMES[line.key].capitalize(), role_words(line))
     for care in emergency.care:
         page.item(f"{care.number}  {care_words(care)}")
     if not emergency.care:

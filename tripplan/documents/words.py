@@ -10,6 +10,8 @@ from collections.abc import Iterable
 from datetime import date, datetime
 
 from tripplan.check import Check, Contest, Outcome
+from tripplan.emergency.oxygen_supply import OxygenSupply
+from tripplan.emergency.roles import RoleLine
 from tripplan.people.level import Level
 from tripplan.planning.plan import (
     AfterStage,
@@ -107,6 +109,27 @@ def duration(minutes: float | None) -> str:
 def travel(minutes: float | None) -> str:
     """Return a journey's minutes, rounded up."""
     return NOT_KNOWN if minutes is None or not math.isfinite(minutes) else duration(math.ceil(round(minutes, 6)))
+
+
+def oxygen_words(oxygen: OxygenSupply | None) -> str:
+    """Return how long the oxygen lasts against the time until others take over."""
+    if oxygen is None:
+        return "not judged"
+    if not oxygen.lines:
+        return "NONE ON RECORD for this site"
+    two = f"{duration(oxygen.minutes_two)} for two" if oxygen.minutes_two else "not for two at once"
+    lasts = f"lasts {duration(oxygen.minutes_one)} for one casualty, {two}"
+    if oxygen.needed_min is None:
+        return f"{lasts}; the time until care is NOT KNOWN, more than {travel(oxygen.known_min)}"
+    return (
+        f"{lasts}; {travel(oxygen.needed_min)} needed: ambulance {travel(oxygen.ambulance_min)}, drive "
+        f"{travel(oxygen.drive_min)} to {oxygen.slowest_care}, {oxygen.margin_share:.0%} more"
+    )
+
+
+def role_words(line: RoleLine) -> str:
+    """Return who has a role; it says so when nobody has."""
+    return ", ".join(line.people) or "NOBODY NAMED"
 
 
 def span_words(span: Span, day: date | None = None) -> str:
@@ -320,8 +343,9 @@ def care_words(care: CareLine) -> str:
     mark = f", nearest {care.kind} {' and '.join(nearest)}" if nearest else ""
     road = "" if care.highest_road_m is None else f", the road climbs to {care.highest_road_m:,.0f} m"
     fresh = "" if care.fresh else " - RING IT BEFORE THE FIRST DIVE"
+    hours = "; ".join(dict.fromkeys(part for part in (care.hours, care.opened_words) if part))
     return (
-        f"{care.kind.capitalize()}: {care.name}, {care.hours}; {distance(care.distance_km)} in a straight line, "
+        f"{care.kind.capitalize()}: {care.name}, {hours}; {distance(care.distance_km)} in a straight line, "
         f"bearing {bearing(care.bearing_deg)}, {travel(care.drive_min)} by road{road}{mark}; {care.position_words}; "
         f"{care.checked_words}{fresh}. {care.notes}".rstrip()
     )

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from tripplan.catalogue.site import Care, Contact, Site
 from tripplan.check import Check, Outcome
-from tripplan.environment.position import bearing_deg, distance_km
+from tripplan.emergency.confirmed import FOUND_WORDS, Confirmation, confirmed_today
+from tripplan.emergency.evacuation import at_words, care_ways, check_care, needed_until, note_words
+from tripplan.emergency.evacuation import ways as ways
+from tripplan.emergency.opening import Opened, open_on, open_throughout, opening_words
 from tripplan.rulebook import RuleBook
 
 ROLE_WORDS = {
@@ -18,12 +21,24 @@ ROLE_WORDS = {
     "hospital": "Hospital",
     "chamber": "Recompression chamber",
     "diving_doctor": "Diving doctor",
+    "diver_hotline": "Divers' emergency line",
+    "transport": "Casualty transport",
     "police": "Police",
     "harbour": "Harbour",
     "landowner": "Landowner",
     "centre": "Dive centre",
 }
 RESCUE_ROLES = ("emergency", "coastguard", "ambulance")
+SEA_ROLES = ("coastguard",)
+NEEDED_ROLES = (  # one of each must be in the calling order; the coastguard only where there is sea
+    SEA_ROLES,
+    ("ambulance", "emergency"),
+    ("police", "emergency"),
+    ("diving_doctor",),
+    ("diver_hotline", "chamber"),
+)
+# Whoever treats or carries a casualty is needed after the dives too: most bubble illness shows hours later.
+NEEDED_AFTER = (*RESCUE_ROLES, "hospital", "chamber", "diving_doctor", "diver_hotline", "transport")
 
 
 @dataclass(frozen=True)
@@ -48,10 +63,21 @@ def freshness(checked: date | None, checked_by: str | None, on: date, rules: Rul
     return Freshness(days, days <= longest, f"{said}, {ago}")
 
 
-def check_contact(contact: Contact | Care, role_words: str, on: date, rules: RuleBook) -> Check:
-    """Judge whether a number was checked recently enough."""
+def check_contact(
+    contact: Contact | Care,
+    role_words: str,
+    on: date,
+    rules: RuleBook,
+    found: Confirmation | None = None,
+) -> Check:
+    """Judge whether a number was checked recently enough.
+
+    found -- what was found on the day itself: a number found right is fresh whatever the site file says
+    """
     rule = rules["contacts.fresh_days"]
     age = freshness(contact.checked, contact.checked_by, on, rules)
+    if found is not None and found.found == "right":
+        age = freshness(on, found.by, on, rules)
     what = f"{role_words} {contact.name} ({contact.number})"
     if age.days is None:
         sentence = f"{what} was never checked: ring it before the first dive."
@@ -71,137 +97,139 @@ def check_contact(contact: Contact | Care, role_words: str, on: date, rules: Rul
     )
 
 
-@dataclass(frozen=True)
-class Way:
-    """The way from the site to a place of care."""
+def check_emergency(
+    site: Site,
+    on: date,
+    rules: RuleBook,
+    start: datetime | None = None,
+    end: datetime | None = None,
+    confirmed: Mapping[tuple[str, str], Confirmation] | None = None,
+) -> tuple[Check, ...]:
+    """Judge everything that the plan must be able to rely on when somebody comes up hurt.
 
-    care: Care
-    kind: str  # "hospital" or "chamber"
-    distance_km: float
-    bearing_deg: float
-    nearest_by_distance: bool
-    nearest_by_drive: bool
-
-
-def ways(site: Site) -> tuple[Way, ...]:
-    """Return hospitals then chambers, each kind by known drive time, unknown drives last, then by distance."""
-    found: list[Way] = []
-    for kind, places in (("hospital", site.hospitals), ("chamber", site.chambers)):
-        distances = {place.name: distance_km(site.position, place.position) for place in places}
-        closest = min(places, key=lambda place: distances[place.name])
-        driven = [place for place in places if place.drive_min is not None]
-        quickest = min(driven, key=lambda place: place.drive_min or 0, default=None)
-        ordered = sorted(places, key=lambda p: (p.drive_min is None, p.drive_min or 0, distances[p.name]))
-        found.extend(
-            Way(place, kind, distances[place.name], bearing_deg(site.position, place.position), place is closest,
-                place is quickest)
-            for place in ordered
-        )  # fmt: skip
-    return tuple(found)
+    start, end -- first entry and last exit of the day, aware; None: no dive has a time
+    confirmed -- what was found about each number on the day itself, from latest_on
+    """
+    today = confirmed or {}
+    lines: list[tuple[Contact | Care, str]] = [(contact, ROLE_WORDS[contact.role]) for contact in site.contacts]
+    lines.extend((way.care, way.kind.capitalize()) for way in ways(site))
+    checks = [check_contact(line, role_words, on, rules, confirmed_today(line, today)) for line, role_words in lines]
+    checks.extend(_check_lines(site, on, rules, start, end, today))
+    checks.extend(_check_rescue(site))
+    checks.append(_check_kinds(site))
+    checks.extend(check_care(site, care_ways(site, start, end, today, rules, on), rules, end))
+    checks.append(_check_alternative_exit(site))
+    return tuple(dict.fromkeys(checks))
 
 
-def check_emergency(site: Site, on: date, rules: RuleBook) -> tuple[Check, ...]:
-    """Judge everything that the plan must be able to rely on when somebody comes up hurt."""
-    checks = [check_contact(contact, ROLE_WORDS[contact.role], on, rules) for contact in site.contacts]
-    for way in ways(site):
-        checks.append(check_contact(way.care, way.kind.capitalize(), on, rules))
+def _check_rescue(site: Site) -> Iterator[Check]:
+    """Somebody who comes to the rescue must be in the calling order, and first in it."""
     if not any(contact.role in RESCUE_ROLES for contact in site.contacts):
-        checks.append(
-            Check(
-                rule="rescue-contact",
-                outcome=Outcome.STOP,
-                sentence="The site file names no emergency service, coastguard or ambulance: nobody to call first.",
-                source="HSA_IE",
-                found="none",
-                limit="one",
-                subject=site.name,
-            )
+        yield Check(
+            rule="rescue-contact",
+            outcome=Outcome.STOP,
+            sentence="The site file names no emergency service, coastguard or ambulance: nobody to call first.",
+            source="HSA_IE",
+            found="none",
+            limit="one",
+            subject=site.name,
         )
     elif site.contacts[0].role not in RESCUE_ROLES:
-        checks.append(
-            Check(
-                rule="rescue-contact",
-                outcome=Outcome.CAUTION,
-                sentence=f"The first number in calling order is {site.contacts[0].name}, not a rescue service.",
-                source="HSA_IE",
-                found=site.contacts[0].role,
-                limit="emergency, coastguard or ambulance",
-                subject=site.name,
-            )
+        yield Check(
+            rule="rescue-contact",
+            outcome=Outcome.CAUTION,
+            sentence=f"The first number in calling order is {site.contacts[0].name}, not a rescue service.",
+            source="HSA_IE",
+            found=site.contacts[0].role,
+            limit="emergency, coastguard or ambulance",
+            subject=site.name,
         )
-    checks.extend(_check_chamber(site, rules))
-    checks.append(_check_alternative_exit(site))
-    checks.extend(_check_roads(site, rules))
-    return tuple(checks)
 
 
-def _check_chamber(site: Site, rules: RuleBook) -> Sequence[Check]:
-    """Judge the time to the quickest chamber, unknown drives said with an estimate that never counts as known."""
-    rule = rules["chamber.furthest_h"]
-    checks: list[Check] = []
-    known = [way for way in ways(site) if way.kind == "chamber" and way.care.drive_min is not None]
-    for way in ways(site):
-        if way.care.drive_min is None:
-            minutes = _road_h(way, rules) * 60
-            checks.append(
-                Check(
-                    rule="drive-time-known",
-                    outcome=Outcome.CAUTION,
-                    sentence=(
-                        f"The drive to {way.care.name} is not known: {way.distance_km:.0f} km in a straight line, "
-                        f"at least some {minutes:.0f} min. Find out before diving."
-                    ),
-                    source="GEODESIC",
-                    found=None,
-                    unit="min",
-                    subject=way.care.name,
-                )
-            )
-    if known:
-        quickest = min(known, key=lambda way: way.care.drive_min or 0)
-        hours = (quickest.care.drive_min or 0) / 60
-        within = hours <= rule.value
-        checks.append(
-            Check(
-                rule="chamber-within-reach",
-                outcome=Outcome.OK if within else Outcome.STOP,
+def _check_kinds(site: Site) -> Check:
+    """Say which kinds of help the calling order lacks."""
+    listed = {contact.role for contact in site.contacts}
+    missing = [
+        " or ".join(ROLE_WORDS[role].lower() for role in roles)
+        for roles in NEEDED_ROLES
+        if not listed & set(roles) and (roles != SEA_ROLES or site.water.kind != "fresh")
+    ]
+    return Check(
+        rule="contact-kinds",
+        outcome=Outcome.CAUTION if missing else Outcome.OK,
+        sentence=(
+            f"The site's calling order has no number for: {'; '.join(missing)}. Find one before diving."
+            if missing
+            else "The site's calling order has a number for every kind of help."
+        ),
+        source="OSHA_T",
+        found=None if missing else "all",
+        limit="all",
+        subject=site.name,
+    )
+
+
+def _check_lines(
+    site: Site,
+    on: date,
+    rules: RuleBook,
+    start: datetime | None,
+    end: datetime | None,
+    today: Mapping[tuple[str, str], Confirmation],
+) -> Iterator[Check]:
+    """Say which numbers are of no use today: tried in vain, or known to be closed during the dives."""
+    contacts = [(each, _in_vain(each, today), _shut(each, site, on, rules, start, end)) for each in site.contacts]
+    left = any(each.role in RESCUE_ROLES and tried is None and shut is None for each, tried, shut in contacts)
+    lines: list[tuple[Contact | Care, Confirmation | None, str | None]] = [*contacts]
+    lines.extend((each, _in_vain(each, today), None) for each in (*site.hospitals, *site.chambers))
+    for line, tried, shut in lines:
+        alone = not left and isinstance(line, Contact) and line.role in RESCUE_ROLES
+        outcome = Outcome.STOP if alone else Outcome.CAUTION
+        advice = "No rescue service can be reached: do not dive." if alone else "Have another number ready."
+        if tried is not None:
+            yield Check(
+                rule="contact-answers",
+                outcome=outcome,
                 sentence=(
-                    f"{quickest.care.name} is {quickest.care.drive_min:g} min away by road, "
-                    f"{quickest.distance_km:.0f} km in a straight line; {rule.value:g} h are allowed."
+                    f"{line.name} ({line.number}) {FOUND_WORDS[tried.found]}: tried by {tried.by} today at "
+                    f"{at_words(tried, site)}{note_words(tried)}. {advice}"
                 ),
-                source=rule.key,
-                found=round(hours, 2),
-                limit=rule.value,
-                unit="h",
-                subject=quickest.care.name,
+                source="CONFIRMED",
+                found=tried.found,
+                limit="right",
+                subject=line.name,
             )
-        )
+        if shut is not None:
+            yield Check(
+                rule="contact-hours",
+                outcome=outcome,
+                sentence=f"{line.name} ({line.number}) is {shut}. {advice}",
+                source="SITE_FILE",
+                found=Opened.CLOSED.value,
+                limit=Opened.OPEN.value,
+                subject=line.name,
+            )
+
+
+def _in_vain(line: Contact | Care, today: Mapping[tuple[str, str], Confirmation]) -> Confirmation | None:
+    """Return the try of a number that did not end well; None where there was none."""
+    found = confirmed_today(line, today)
+    return None if found is None or found.found == "right" else found
+
+
+def _shut(
+    contact: Contact, site: Site, on: date, rules: RuleBook, start: datetime | None, end: datetime | None
+) -> str | None:
+    """Return how a number is known to be closed while it may be needed; None where it is not known to be."""
+    until = needed_until(end, rules) if contact.role in NEEDED_AFTER else end
+    if start is None or until is None:
+        start = until = None
+        opened = open_on(contact.open, contact.closed_on, on, site.timezone)
     else:
-        nearest = min((way for way in ways(site) if way.kind == "chamber"), key=lambda way: way.distance_km)
-        hours = _road_h(nearest, rules)
-        if hours > rule.value:
-            checks.append(
-                Check(
-                    rule="chamber-within-reach",
-                    outcome=Outcome.STOP,
-                    sentence=(
-                        f"No drive to a chamber is known, and the nearest, {nearest.care.name}, is "
-                        f"{nearest.distance_km:.0f} km away in a straight line: some {hours:.0f} h; "
-                        f"{rule.value:g} h are allowed."
-                    ),
-                    source=rule.key,
-                    found=round(hours, 2),
-                    limit=rule.value,
-                    unit="h",
-                    subject=nearest.care.name,
-                )
-            )
-    return checks
-
-
-def _road_h(way: Way, rules: RuleBook) -> float:
-    """Return a guess at the hours by road over the straight distance; it never counts as a known drive."""
-    return way.distance_km / max(rules.value("chamber.road_speed_km_h"), 1.0)
+        opened = open_throughout(contact.open, contact.closed_on, start, until, site.timezone)
+    if opened is not Opened.CLOSED:
+        return None
+    return opening_words(contact.open, contact.closed_on, start, until, site.timezone, contact.hours, on)
 
 
 def _check_alternative_exit(site: Site) -> Check:
@@ -218,28 +246,3 @@ def _check_alternative_exit(site: Site) -> Check:
         found=alternative.access if alternative else None,
         subject=site.name,
     )
-
-
-def _check_roads(site: Site, rules: RuleBook) -> Sequence[Check]:
-    """Say where a casualty would be driven higher than the water, since that is an ascent to altitude."""
-    climb_m = rules.value("altitude.corrected_from_m")
-    checks = []
-    for way in ways(site):
-        highest_m = way.care.highest_road_m
-        if highest_m is not None and highest_m > site.elevation_m + climb_m:
-            checks.append(
-                Check(
-                    rule="road-to-care-climbs",
-                    outcome=Outcome.CAUTION,
-                    sentence=(
-                        f"The road to {way.care.name} climbs to {highest_m:g} m, {highest_m - site.elevation_m:.0f} m "
-                        "above the water: tell the rescue service, a casualty with bubbles should not go higher."
-                    ),
-                    source="NAVY_RULES",
-                    found=highest_m,
-                    limit=site.elevation_m + climb_m,
-                    unit="m",
-                    subject=way.care.name,
-                )
-            )
-    return checks

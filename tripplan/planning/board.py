@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from tripplan.catalogue.site import Site
 from tripplan.check import Check, Outcome, worst
-from tripplan.emergency.contacts import check_emergency
 from tripplan.errors import OutOfRange, require
 from tripplan.people.group import KINDS, Kind, KindName
 from tripplan.people.level import Level
@@ -35,6 +34,7 @@ from tripplan.planning.day import (
     group_setting,
     setting_of,
 )
+from tripplan.planning.help import help_at
 from tripplan.planning.limits import depth_contest
 from tripplan.planning.plan import UsableWindow
 from tripplan.planning.request import FIRST_DAY, LAST_DAY, Crew, DiveWish, GroupWish, Request
@@ -237,6 +237,9 @@ class _Judged:
                 self.cautions.append(check.sentence)
 
 
+OF_THE_CREW = {"emergency-roles", "crew-drilled"}  # checks that mean nothing before a crew is named
+
+
 def _cell(request: Request, with_crew: bool, unnamed: Unnamed | None, site: Site, world: World) -> Cell:
     day, rules = request.date, world.rules
     setting = setting_of(site, day, world)
@@ -256,9 +259,8 @@ def _cell(request: Request, with_crew: bool, unnamed: Unnamed | None, site: Site
         said.stops.append(f"{held.group.name}: {clash}.")
     said.take(check_site(site, request, world, setting))
     said.take(check_cold(setting, request, world))
-    said.take(check_emergency(site, day, rules))
-
     windows, short = _long_enough(held, world)
+    said.take(_check_help(request, with_crew, windows, site, world))
     if said.stops:
         windows = ()
     elif short and not windows:
@@ -279,6 +281,21 @@ def _cell(request: Request, with_crew: bool, unnamed: Unnamed | None, site: Site
         sea=sea,
         cautions=tuple(dict.fromkeys(said.cautions)),
     )
+
+
+def _check_help(
+    request: Request, with_crew: bool, windows: Sequence[UsableWindow], site: Site, world: World
+) -> Iterator[Check]:
+    """Judge what must hold when somebody comes up hurt, for a dive in the first usable window."""
+    span = None
+    if windows:
+        start = windows[0].entries[0].start if windows[0].entries else windows[0].start
+        longest = timedelta(minutes=world.rules.value("dive.longest_min"))
+        span = start, min(windows[0].end, start + longest)
+    crew = request.crew if with_crew else Crew()
+    for check in help_at(site, request.date, crew, request.groups[0].everybody, span, world).checks:
+        if with_crew or check.rule not in OF_THE_CREW:
+            yield check
 
 
 def _check_unnamed(people: Unnamed, kind: Kind, site: Site, world: World) -> Iterator[Check]:

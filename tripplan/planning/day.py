@@ -19,7 +19,6 @@ from tripplan import __version__
 from tripplan.catalogue.site import Access, Place, Site, TideLimits
 from tripplan.catalogue.station import Station
 from tripplan.check import Candidate, Check, Contest, Outcome, worst
-from tripplan.emergency.contacts import check_emergency
 from tripplan.environment.conditions import as_inputs
 from tripplan.environment.daylight import Daylight, daylight
 from tripplan.environment.stream import drift_m
@@ -33,7 +32,7 @@ from tripplan.planning.after import after_dives, drives_between
 from tripplan.planning.briefing import briefing_lines, observations
 from tripplan.planning.crew import check_ashore, check_crew, check_group, children_of, pairs_of
 from tripplan.planning.gas_need import GroupGas, check_gas, cylinder_of, dive_gas, group_gas
-from tripplan.planning.help import emergency_of
+from tripplan.planning.help import emergency_of, help_at
 from tripplan.planning.limits import (
     deepest_for,
     depth_contest,
@@ -168,7 +167,8 @@ def plan_day(request: Request, world: World) -> DayPlan:
     checks.extend(lead_checks)
     checks.extend(_check_recent(request))
     checks.extend(check_cold(setting, request, world))
-    checks.extend(check_emergency(site, request.date, rules))
+    help_here = help_at(site, request.date, request.crew, divers, hours_of(dives), world)
+    checks.extend(help_here.checks)
     checks.extend(_check_weather(dives, groups, setting, rules))
     unique = tuple(sorted(dict.fromkeys(checks), key=lambda check: -check.outcome.severity))
     verdict = worst(unique)
@@ -200,7 +200,7 @@ def plan_day(request: Request, world: World) -> DayPlan:
         tide_events=_tide_events(setting),
         tide_words=_tide_words(site, world.stations.get(site.tide.station or "")),
         curve=_curve(setting, groups, rules.value("tide.height_margin_m"), world),
-        emergency=emergency_of(site, request.crew, request.date, rules),
+        emergency=emergency_of(help_here, request.crew, request.date, world),
         observations=observations(site, [held.kind for held in groups], rules),
         forecast_words=_forecast_words(setting),
         conditions=_conditions_lines(setting),
@@ -218,6 +218,14 @@ def plan_day(request: Request, world: World) -> DayPlan:
         attribution=_attribution(setting),
         rules_here="; ".join(part for part in (world.code_of_practice, site.rules_here) if part),
     )
+
+
+def hours_of(dives: Sequence[DivePlan]) -> tuple[datetime, datetime] | None:
+    """Return the first entry and the last exit of a day; None where no dive has a time."""
+    timed = [dive for dive in dives if dive.entry is not None and dive.exit_by is not None]
+    if not timed:
+        return None
+    return min(d.entry for d in timed if d.entry), max(d.exit_by for d in timed if d.exit_by)
 
 
 def site_windows(site: Site, day: date, kind: Kind, world: World) -> Window:
@@ -250,7 +258,7 @@ def setting_of(site: Site, day: date, world: World, measured_pressure_bar: float
     toward = np.array([]) if stream is None else stream.toward_deg(turning, minutes)
     weather = weather_of(world.conditions.get(site.slug), minutes, world.rules)
     if weather is not None and weather.minutes.knows("stream_kn"):
-        rates = _stream_as_seen(rates, weather)  # what was seen wins, also where the site file says that there is none
+        rates = stream_as_seen(rates, weather)  # what was seen wins, also where the site file says that there is none
         toward = toward if len(toward) else np.full(len(minutes), math.nan)
     usual_c = water_temperature_c(site, day)
     water_c = np.full(len(minutes), math.nan if usual_c is None else usual_c)
@@ -278,7 +286,7 @@ def _minute64(moment: datetime) -> np.datetime64:
     return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "m")
 
 
-def _stream_as_seen(rates: NDArray[np.float64], weather: Weather) -> NDArray[np.float64]:
+def stream_as_seen(rates: NDArray[np.float64], weather: Weather) -> NDArray[np.float64]:
     """Return the stream with what was seen in its place while it is fresh.
 
     Afterwards the reckoned stream counts again, raised by what it was too low; where none is reckoned and some was
@@ -1266,7 +1274,7 @@ def revision_of(request: Request, world: World) -> str:
     """
     site = world.sites[request.site]
     names = {name for group in request.groups for name in group.everybody}
-    names |= {*request.crew.shore_watch, *request.crew.oxygen_provider}
+    names |= {*request.crew.everybody}
     station = world.stations.get(site.tide.station or "")
     inputs = {
         "version": __version__,
@@ -1275,6 +1283,8 @@ def revision_of(request: Request, world: World) -> str:
         "station": repr(station),
         "people": {name: world.people[name].model_dump(mode="json") for name in sorted(names)},
         "rules": {key: [rule.value, rule.reason] for key, rule in sorted(world.rules.rules.items())},
+        "readiness": world.readiness.model_dump(mode="json"),
+        "confirmed": [repr(one) for one in world.confirmed if one.at.date() <= request.date],
         "conditions": as_inputs(world.conditions[site.slug]) if site.slug in world.conditions else None,
         "centre": [world.centre_name, world.code_of_practice, world.demonstration],
     }

@@ -7,6 +7,8 @@ from datetime import date, datetime, timedelta
 from typing import Literal
 
 from tripplan.check import Check, Contest, Outcome
+from tripplan.emergency.oxygen_supply import OxygenSupply
+from tripplan.emergency.roles import RoleLine
 from tripplan.rulebook import Rule
 
 Phase = Literal["entry", "water"]  # "entry": going in is closed; "water": being in, and coming out, is closed
@@ -207,6 +209,7 @@ class ContactLine:
     checked_words: str  # "checked 12 November 2026 by Ines (13 days ago)" or "never checked"
     fresh: bool
     notes: str = ""
+    link: str = ""  # a tel: address
 
 
 @dataclass(frozen=True)
@@ -227,6 +230,8 @@ class CareLine:
     nearest_by_distance: bool
     nearest_by_drive: bool
     notes: str = ""
+    opened_words: str = ""  # open or not during the dives
+    link: str = ""  # a tel: address
 
 
 @dataclass(frozen=True)
@@ -253,6 +258,8 @@ class Emergency:
     shore_watch: str | None
     oxygen_provider: str | None
     what_to_say: str  # a sentence to read aloud
+    oxygen: OxygenSupply | None = None  # None: not judged
+    roles: tuple[RoleLine, ...] = ()
 
 
 @dataclass(frozen=True)

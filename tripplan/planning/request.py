@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag
 
+from tripplan.catalogue.site import PhoneNumber
 from tripplan.people.group import KindName
 from tripplan.record import ClockTime, Misfit, Record, TomlFile, judge, read_toml
 
@@ -145,17 +146,32 @@ class GroupWish(Record):
                     )
 
 
+CREW_LISTS = ("shore_watch", "oxygen_provider", "rescue", "caller", "recorder", "meeter", "crowd_control")
+
+
 class Crew(Record):
     """Who does what ashore."""
 
     dive_director: str | None = Field(default=None, min_length=1, description="name as in the roster")
     shore_watch: tuple[Name, ...] = Field(default=(), description="names as in the roster")
     oxygen_provider: tuple[Name, ...] = Field(default=(), description="names as in the roster")
+    rescue: tuple[Name, ...] = Field(default=(), description="who goes in after a casualty, names as in the roster")
+    caller: tuple[Name, ...] = Field(default=(), description="who calls for help, names as in the roster")
+    recorder: tuple[Name, ...] = Field(default=(), description="who writes down times, names as in the roster")
+    meeter: tuple[Name, ...] = Field(default=(), description="who meets the ambulance, names as in the roster")
+    crowd_control: tuple[Name, ...] = Field(default=(), description="who keeps others away, names as in the roster")
+    beach_phone: PhoneNumber | None = Field(default=None, description="the telephone that is on the beach, as dialled")
+
+    @property
+    def everybody(self) -> tuple[str, ...]:
+        """Everybody with a duty ashore, the dive director first, each once."""
+        director = (self.dive_director,) if self.dive_director else ()
+        return tuple(dict.fromkeys((*director, *(name for key in CREW_LISTS for name in getattr(self, key)))))
 
     @classmethod
     def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
         """Yield everybody who would count twice."""
-        for key in ("shore_watch", "oxygen_provider"):
+        for key in CREW_LISTS:
             yield from _doubled(parts.get(key, ()), key)
 
 

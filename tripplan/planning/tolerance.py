@@ -26,7 +26,7 @@ from tripplan.planning.day import (
     window_for,
 )
 from tripplan.planning.plan import DayPlan, DivePlan, Edge
-from tripplan.planning.request import GroupWish, Request
+from tripplan.planning.request import CREW_LISTS, GroupWish, Request
 from tripplan.planning.shore import Weather, shore_sea
 from tripplan.planning.world import World
 
@@ -259,7 +259,7 @@ def _crew_edges(plan: DayPlan, request: Request, world: World) -> Iterable[Edge]
     """Tell whose absence turns a check: everybody ashore with a role, every leader and assistant."""
     before = _judged(_people_checks(plan, request, world))
     crew = request.crew
-    staff = [crew.dive_director, *crew.shore_watch, *crew.oxygen_provider]
+    staff: list[str | None] = [*crew.everybody]
     staff += [name for group in request.groups for name in (group.leader, *group.assistants)]
     for name in dict.fromkeys(each for each in staff if each):
         without = request.model_copy(
@@ -267,8 +267,7 @@ def _crew_edges(plan: DayPlan, request: Request, world: World) -> Iterable[Edge]
                 "crew": crew.model_copy(
                     update={
                         "dive_director": None if crew.dive_director == name else crew.dive_director,
-                        "shore_watch": tuple(each for each in crew.shore_watch if each != name),
-                        "oxygen_provider": tuple(each for each in crew.oxygen_provider if each != name),
+                        **{key: tuple(n for n in getattr(crew, key) if n != name) for key in CREW_LISTS},
                     }
                 ),
                 "groups": tuple(_without(group, name) for group in request.groups),

@@ -7,11 +7,13 @@ from dataclasses import dataclass, field
 
 from tripplan.catalogue.site import Site
 from tripplan.catalogue.station import Station
+from tripplan.emergency.confirmed import Confirmation
+from tripplan.emergency.readiness import Readiness
 from tripplan.environment.conditions import Conditions
 from tripplan.errors import TripplanError
 from tripplan.people.group import KINDS
 from tripplan.people.person import Person
-from tripplan.planning.request import Request
+from tripplan.planning.request import CREW_LISTS, Request
 from tripplan.record import Location
 from tripplan.rulebook import RuleBook
 
@@ -28,6 +30,8 @@ class World:
     code_of_practice: str = ""
     demonstration: bool = False
     conditions: Mapping[str, Conditions] = field(default_factory=dict)  # by site: forecast and observations
+    readiness: Readiness = field(default_factory=Readiness)  # oxygen, kits and drills; empty: nothing is there
+    confirmed: tuple[Confirmation, ...] = ()  # what was found when numbers were tried
 
 
 class CannotPlan(TripplanError, ValueError):
@@ -50,7 +54,7 @@ def request_faults(request: Request, world: World) -> tuple[tuple[Location, str]
         if name not in people:
             faults.append((where, f'"{name}" is not in the list of people; known: {_list(people)}'))
 
-    for role in ("shore_watch", "oxygen_provider"):
+    for role in CREW_LISTS:
         for name in getattr(request.crew, role):
             known(name, ("crew", role))
     if request.crew.dive_director:

@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from tripplan.catalogue.site import Site
+from tripplan.emergency.readiness import Readiness
 from tripplan.environment.conditions import Forecast, Series
 from tripplan.people.person import Person
 from tripplan.planning.request import Request
@@ -33,6 +34,7 @@ def kept_young(folder: Folder, today: date) -> Folder:
         folder.world,
         sites={slug: _site(site, shift) for slug, site in folder.world.sites.items()},
         people={name: _person(person, shift) for name, person in folder.world.people.items()},
+        readiness=_readiness(folder.world.readiness, shift),
     )
     weeks = timedelta(days=days // 7 * 7)
     requests = {name: _request(request, weeks) for name, request in folder.requests.items()}
@@ -54,6 +56,19 @@ def _site(site: Site, shift: timedelta) -> Site:
     for name in ("contacts", "hospitals", "chambers"):
         update[name] = tuple(line.model_copy(update=_moved(line, ("checked",), shift)) for line in getattr(site, name))
     return site.model_copy(update=update)
+
+
+def _readiness(readiness: Readiness, shift: timedelta) -> Readiness:
+    def moved(lines: tuple[Any, ...], name: str) -> tuple[Any, ...]:
+        return tuple(line.model_copy(update=_moved(line, (name,), shift)) for line in lines)
+
+    return readiness.model_copy(
+        update={
+            "oxygen_units": moved(readiness.oxygen_units, "read"),
+            "rescue_kits": moved(readiness.rescue_kits, "checked"),
+            "drills": moved(readiness.drills, "held"),
+        }
+    )
 
 
 def _request(request: Request, shift: timedelta) -> Request:

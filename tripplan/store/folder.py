@@ -9,6 +9,7 @@ from pathlib import Path
 from tripplan.catalogue.site import Site
 from tripplan.catalogue.station import Station
 from tripplan.catalogue.survey import survey
+from tripplan.emergency.readiness import Readiness, read_readiness
 from tripplan.environment.conditions import Forecast, Seen
 from tripplan.errors import BadRecord, Fault
 from tripplan.feeds.settings import FeedSettings, read_feed_settings
@@ -18,6 +19,10 @@ from tripplan.planning.request import Request, request_from
 from tripplan.planning.world import World, request_faults
 from tripplan.record import read_toml
 from tripplan.store.forecast_file import forecasts_by_site
+from tripplan.store.records import Records
+
+EMERGENCY_FILE = "centre/emergency.toml"
+RECORDS_FOLDER = "records"
 
 
 @dataclass(frozen=True)
@@ -32,6 +37,7 @@ class Folder:
     forecasts: Mapping[str, Forecast] = field(default_factory=dict)  # by site, from the files in forecast/
     feeds: FeedSettings = field(default_factory=FeedSettings)  # the services that the centre asks
     seen: Mapping[str, tuple[Seen, ...]] = field(default_factory=dict)  # by site, from centre/observed.toml
+    records: Records = field(default_factory=lambda: Records(Path(RECORDS_FOLDER)))
 
     @property
     def sites(self) -> Mapping[str, Site]:
@@ -44,8 +50,10 @@ class Folder:
         return self.world.stations
 
 
-def load_folder(path: Path) -> Folder:
-    """Read a centre's folder: *.toml sites, stations/, centre/centre.toml, requests/*.toml, forecast/*.csv.
+def load_folder(path: Path, records_path: Path | None = None) -> Folder:
+    """Read a centre's folder: *.toml sites, stations/, centre/*.toml, requests/*.toml, forecast/*.csv, records/.
+
+    records_path -- where what is written down as the day goes is kept; None: in the folder itself
 
     Raises BadRecord when the centre's own file cannot be used: without people and rules there is no plan.
     """
@@ -58,6 +66,16 @@ def load_folder(path: Path) -> Folder:
         )
     centre = read_centre(centre_file)
     found = survey([path])
+    faults = list(found.faults)
+    records = Records(records_path or path / RECORDS_FOLDER)
+    confirmed, torn = records.confirmed()
+    faults.extend(torn)
+    readiness = Readiness()
+    try:
+        if (path / EMERGENCY_FILE).is_file():
+            readiness = read_readiness(path / EMERGENCY_FILE)
+    except BadRecord as error:
+        faults.extend(error.faults)
     world = World(
         sites=found.sites,
         stations=found.stations,
@@ -66,9 +84,10 @@ def load_folder(path: Path) -> Folder:
         centre_name=centre.name,
         code_of_practice=centre.code_of_practice,
         demonstration=centre.demonstration,
+        readiness=readiness,
+        confirmed=confirmed,
     )
     requests: dict[str, Request] = {}
-    faults = list(found.faults)
     for file in sorted((path / "requests").glob("*.toml")):
         try:
             requests[file.stem] = load_request(file, world)
@@ -85,7 +104,7 @@ def load_folder(path: Path) -> Folder:
         seen = _seen(path / OBSERVED_FILE, world, faults)
     except BadRecord as error:
         faults.extend(error.faults)
-    return Folder(path, centre, world, requests, tuple(faults), forecasts, feeds, seen)
+    return Folder(path, centre, world, requests, tuple(faults), forecasts, feeds, seen, records)
 
 
 def _seen(path: Path, world: World, faults: list[Fault]) -> dict[str, tuple[Seen, ...]]:

@@ -1,0 +1,134 @@
+"""The printed emergency sheets: A4 or Letter, readable in grey, tagged for screen readers, equal bytes for equal sheets.
+
+Front: what to do in the first minutes. Back: details. Then the scenarios, then where to look for a missing diver.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from difflib import SequenceMatcher
+from itertools import groupby
+from typing import Any
+
+from tripplan.data_files import data_dir
+from tripplan.documents.day_sheet import PAPERS
+from tripplan.documents.fonts import FAMILIES, missing_sentences, printable, qr_svg, typst_fonts
+from tripplan.documents.sheet_words import sheet_text
+from tripplan.errors import OutOfRange
+from tripplan.language import ENGLISH, Language
+from tripplan.planning.action_sheet import ActionSheet
+
+LONG_WORD = re.compile(r"[!-~\u00a1-\u024f]{26,}")  # only letters that are not joined or put together
+
+
+def action_sheets_pdf(
+    sheets: Sequence[ActionSheet], paper: str = "a4", language: Language = ENGLISH, address: str = ""
+) -> bytes:
+    """Return all sheets in one tagged PDF (PDF/UA-1), each with its own count of pages.
+
+    paper   -- "a4" or "letter"
+    address -- where the pages of this program are found, like "http://10.0.0.4:8000", for the code that tells whether
+               a sheet is the newest; without one that code holds plain text
+
+    Equal sheets give equal bytes: the document's date is that of the last sheet. Raises OutOfRange for another paper
+    and for no sheet at all.
+    """
+    import typst
+
+    if paper not in PAPERS:
+        raise OutOfRange(f'paper is "{paper}"; it must be "a4" or "letter"')
+    if not sheets:
+        raise OutOfRange("sheets is empty; there must be at least one")
+    values = {
+        "paper": PAPERS[paper],
+        "families": list(FAMILIES),
+        "sheets": [_values(sheet, language, address) for sheet in sheets],
+    }
+    last = max(sheet.date for sheet in sheets)
+    pdf = typst.compile(
+        input=(data_dir("templates") / "sheets" / "action.typ").read_bytes(),
+        font_paths=typst_fonts(),
+        sys_inputs={"data": json.dumps(values, allow_nan=False)},
+        pdf_standards="ua-1",
+        timestamp=datetime(last.year, last.month, last.day, tzinfo=UTC),
+    )
+    return bytes(pdf)
+
+
+def revision_link(sheet: ActionSheet, address: str) -> str:
+    """Return what the code of the revision holds: the page that compares it, or words where there is no address."""
+    if not address:
+        return f"tripplan sheet {sheet.site} {sheet.date.isoformat()} revision {sheet.revision}"
+    query = f"site={sheet.site}&date={sheet.date.isoformat()}&revision={sheet.revision}"
+    return f"{address.rstrip('/')}/sheets/check?{query}"
+
+
+def _values(sheet: ActionSheet, language: Language, address: str) -> dict[str, Any]:
+    """Return all that the template needs of one sheet, in which each character can be printed."""
+    missing: dict[str, None] = {}
+    words: dict[str, Any] = printable(sheet_text(sheet, language), missing)
+    labels = words["labels"]
+    first = sheet.contacts[0].phone.link if sheet.contacts else ""
+    codes = [
+        (labels["code_position"], sheet.position.geo_uri),
+        (labels["code_call"], first),
+        (labels["code_revision"], revision_link(sheet, address)),
+    ]
+    doubts: dict[str, list[str]] = {}
+    for contact in words["contacts"]:
+        doubts.setdefault(contact["doubt"], []).append(str(contact["order"]))
+    return {
+        **_breakable({key: part for key, part in words.items() if key != "searches"}),
+        "searches": words["searches"],
+        "radio": _breakable(radio_rows(*(each for each in words["scripts"] if each["kind"] != "phone"))),
+        "radio_when": _breakable(when_rows(*(each["when"] for each in words["scripts"] if each["kind"] != "phone"))),
+        "doubts": [{"doubt": doubt, "orders": ", ".join(orders)} for doubt, orders in doubts.items() if doubt],
+        "replaced": " ".join(missing_sentences(missing)),
+        "codes": [{"label": label, "text": text, "svg": qr_svg(text)} for label, text in codes if text],
+    }
+
+
+def radio_rows(first: Mapping[str, Any], second: Mapping[str, Any]) -> list[list[str]]:
+    """Return two calls line by line beside each other: a row of one text is read in both, a row of two in its own.
+
+    Lines of one kind that follow each other stand in one row. Read down either side, each call is whole.
+    """
+    one, two = (list(zip(script["keys"], script["lines"], strict=True)) for script in (first, second))
+    rows: list[list[str]] = []
+    for kind, start, end, other_start, other_end in SequenceMatcher(None, one, two, autojunk=False).get_opcodes():
+        if kind == "equal":
+            both = _grouped(one[start:end])
+            if len(both) > 1 and end == len(one):
+                both[-2:] = [" ".join(both[-2:])]  # "Over." stands with what is said before it
+            rows.extend([[text] for text in both])
+        else:
+            rows.append(["\n".join(_grouped(one[start:end])), "\n".join(_grouped(two[other_start:other_end]))])
+    return rows
+
+
+def when_rows(first: str, second: str) -> list[list[str]]:
+    """Return when each of two calls is right, beside each other; sentences that both end with stand in one row below."""
+    one, two = (re.split(r"(?<=[.:;]) ", text) for text in (first, second))
+    same = 0
+    while same < min(len(one), len(two)) and one[-1 - same] == two[-1 - same]:
+        same += 1
+    rows = [[" ".join(one[: len(one) - same]), " ".join(two[: len(two) - same])]]
+    return [*rows, [" ".join(one[len(one) - same :])]] if same else rows
+
+
+def _grouped(lines: Sequence[tuple[str, str]]) -> list[str]:
+    return [" ".join(say for _, say in group) for _, group in groupby(lines, key=lambda line: line[0])]
+
+
+def _breakable(value: Any) -> Any:
+    """Return the values with marks inside words longer than a column, at which they may break."""
+    if isinstance(value, str):
+        return LONG_WORD.sub(lambda word: "\u200b".join(word[0]), value)
+    if isinstance(value, dict):
+        return {key: _breakable(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_breakable(item) for item in value]
+    return value
