@@ -13,7 +13,8 @@ import pytest
 PACKAGE = Path(__file__).resolve().parent.parent / "tripplan"
 ORDER = (
     "errors", "data_files", "language", "units", "sources", "check", "record", "rulebook", "tables", "physics",
-    "environment", "people", "catalogue", "emergency", "planning", "documents", "feeds", "store", "web", "cli", "__main__",
+    "environment", "people", "catalogue", "emergency", "planning", "documents", "feeds", "store", "web", "cli",
+    "__main__",
 )  # fmt: skip
 MODULES = sorted(PACKAGE.rglob("*.py"))
 OUTSIDE = {"flask", "requests", "requests_cache", "urllib3", "sqlite3", "sqlalchemy", "urllib", "http", "socket"}

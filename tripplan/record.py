@@ -18,6 +18,7 @@ from types import UnionType
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -86,7 +87,25 @@ def _clock_time(value: object) -> time:
     return time(int(match[1]), int(match[2]))
 
 
+def _phone(value: str) -> str:
+    if not re.fullmatch(r"[+(]?[0-9][0-9 ()/.-]{1,24}", value) or sum(c.isdigit() for c in value) < 3:
+        raise ValueError("not a telephone number; give digits, spaces, and + in front of a country code")
+    if value.startswith("+") and re.search(r"\(0\)", value):
+        raise ValueError("(0) is not dialled after a country code; leave it out")
+    if sum(c.isdigit() for c in value) > 15 or re.search(r" /|/ ", value):
+        raise ValueError("more than one telephone number (15 digits at most); give others as further contacts")
+    return value
+
+
+def _one_line(value: str) -> str:
+    if not value.isprintable():
+        raise ValueError("a name is one line of printable text")
+    return value
+
+
 ClockTime = Annotated[time, BeforeValidator(_clock_time)]
+PhoneNumber = Annotated[str, AfterValidator(_phone)]
+OneLine = Annotated[str, AfterValidator(_one_line)]
 
 
 # ---- a file and its lines ----

@@ -8,6 +8,7 @@ Equal fonts and an equal fonttools give equal bytes.
 from __future__ import annotations
 
 import sys
+import unicodedata
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -19,6 +20,7 @@ SCRIPTS = (
     "Khmer", "Lao", "Malayalam", "Myanmar", "Oriya", "Sinhala", "Tamil", "Telugu", "Thaana", "Thai",
 )  # fmt: skip
 WEIGHTS = ("Regular", "Bold")
+KANA = set(range(0x3041, 0x3100)) | set(range(0x31F0, 0x3200))
 PRIVATE = range(0xE000, 0xF900)  # each maker's own use of these codes differs
 
 
@@ -41,7 +43,10 @@ def east_asian_codes() -> set[int]:
     korean = {code for code in codes_of("euc_kr") if 0x3131 <= code <= 0x318E or 0xAC00 <= code <= 0xD7A3}
     # CP932 is JIS X 0208 with the makers' additions, among them common letters of names; the leading bytes of Big5 are
     # those of its first level, the common letters.
-    return codes_of("cp932") | codes_of("gb2312") | codes_of("big5", range(0xA4, 0xC7)) | korean
+    codes = KANA | codes_of("cp932") | codes_of("shift_jis") | codes_of("gb2312") | korean
+    codes |= codes_of("big5", range(0xA4, 0xC7))
+    # A sheet prints composed text (NFC), in which some letters of CP932 are others.
+    return codes | {ord(part) for code in codes for part in unicodedata.normalize("NFC", chr(code))}
 
 
 def cut(source: Path, target: Path, codes: set[int] | None, features: list[str], number: int = -1) -> None:

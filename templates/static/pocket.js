@@ -2,7 +2,7 @@
    Without it the printed times stand. Every text comes from the page, in its language. */
 (function () {
   "use strict";
-  var MINUTE = 60000, DAY = 86400000;
+  var SECOND = 1000, MINUTE = 60000, DAY = 86400000;
   var words = JSON.parse(document.body.getAttribute("data-words"));
   var bar = document.getElementById("overdue");
   var memory = {}; // what is marked while the page is open, should the phone keep nothing
@@ -66,6 +66,8 @@
       show();
     });
     clock.undo.addEventListener("click", function () {
+      var at = marked(clock);
+      if (at !== null && Math.abs(Date.now() - at) < SECOND) { return; } // the second half of a double tap
       write(clock.key, null);
       show();
       clock.out.focus();
@@ -137,7 +139,7 @@
   show();
   open();
   window.addEventListener("hashchange", open);
-  window.setInterval(show, 1000);
+  window.setInterval(show, SECOND);
   window.addEventListener("storage", show); // marked in another window of the same phone
   window.addEventListener("pageshow", show);
   document.addEventListener("visibilitychange", show); // a phone stops the seconds of a page that is not seen

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import statistics
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -13,12 +15,14 @@ import numpy as np
 from tripplan.catalogue.site import Site
 from tripplan.data_files import data_dir
 from tripplan.documents.day_sheet import day_sheet_pdf
+from tripplan.documents.emergency_sheet import action_sheets_pdf
 from tripplan.documents.picture import day_picture
 from tripplan.environment.daylight import daylight
 from tripplan.environment.tide import HarmonicTide, height_m, minutes_utc
 from tripplan.people.group import KINDS, Kind
 from tripplan.physics import tissues
 from tripplan.physics.no_stop import Exposure, Surroundings, no_stop_limits
+from tripplan.planning.action_sheet import ActionSheet, sheets_of_day
 from tripplan.planning.day import plan_day, site_windows, usual_ways_out
 from tripplan.planning.season import season_minutes
 from tripplan.planning.window import (
@@ -233,6 +237,52 @@ def print_season(folder: Folder) -> None:
     )
 
 
+SHEETS = 50
+MEMORY = """
+import resource, sys
+from tests.bench.__main__ import many_sheets
+sheets = many_sheets(int(sys.argv[1]))
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+if sys.argv[2] == "print":
+    from tripplan.documents.emergency_sheet import action_sheets_pdf
+    action_sheets_pdf(sheets)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
+
+
+def many_sheets(count: int) -> list[ActionSheet]:
+    """Return emergency sheets of the demonstration's sites on one day after another, some with dives."""
+    folder = load_folder(data_dir("sites"))
+    requests = list(folder.requests.values())
+    first = min(request.date for request in requests)
+    made: list[ActionSheet] = []
+    while len(made) < count:
+        day = first + timedelta(days=len(made) // len(folder.sites))
+        sheets = sheets_of_day(day, list(folder.sites), requests, folder.world)
+        made.extend(each.sheet for each in sheets)
+    return made[:count]
+
+
+def print_sheets(bare_s: float) -> None:
+    """Print how long one and fifty emergency sheets take in one PDF, and how much memory."""
+    sheets = many_sheets(SHEETS)
+    one_s = seconds(lambda: action_sheets_pdf(sheets[:1]))
+    start = time.perf_counter()
+    made = action_sheets_pdf(sheets)
+    many_s = time.perf_counter() - start
+
+    def peak_mb(what: str) -> float:
+        command = [sys.executable, "-c", MEMORY, str(SHEETS), what]
+        return int(subprocess.run(command, capture_output=True, check=True, text=True).stdout) / 1024
+
+    without, with_print = peak_mb("nothing"), peak_mb("print")
+    print(
+        f"\n{SHEETS} emergency sheets in one PDF of {len(made) / 1e6:.1f} MB: {many_s:.2f} s, {many_s / one_s:.1f} x "
+        f"one sheet ({one_s * 1000:.0f} ms, {one_s / bare_s:.0f} x bare page)\n"
+        f"  memory at its peak: {with_print:.0f} MB, {with_print / without:.2f} x the {without:.0f} MB before printing"
+    )
+
+
 def main() -> None:
     """Measure and print the table."""
     folder = load_folder(data_dir("sites"))
@@ -265,6 +315,7 @@ def main() -> None:
     print(f"median of {ROUNDS} rounds in one run")
     for name, taken, base, words in rows:
         print(f"{name:50} {taken * 1000:9.2f} ms   {taken / base:9.2f} x {words}")
+    print_sheets(bare)
     print_roster()
     print_season(folder)
 

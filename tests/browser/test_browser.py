@@ -43,14 +43,31 @@ PAGES = (
     "/rules",
     "/sources",
     "/about",
+    "/sheets",
+    "/sheets?date=2026-11-29&site=lake-orrin&site=stair-ledge&by=Greta",
+    "/sheets?date=2026-12-30",
+    "/sheets/stair-ledge?date=2026-12-12",
+    "/sheets/the-gut",
+    "/sheets/check",
+    "/sheets/check?site=stair-ledge&date=2026-12-12&revision=deadbeef",
+    "/sheets/stair-ledge/search?date=2026-12-12&at=12:10",
+    "/sheets/lake-orrin/search",
+    "/sheets?date=x",
+    "/sheets/stair-ledge/search?date=y&at=noon&position=here",
+    "/sheets/check?site=stair-ledge&date=y&revision=z",
 )
 
 
 @pytest.fixture(scope="module")
-def address() -> Iterator[str]:
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     from waitress.server import create_server
 
-    app = create_app(data_dir("sites"), clock=lambda: datetime(2026, 11, 27, 8, 0, tzinfo=UTC), keep_young=True)
+    app = create_app(
+        data_dir("sites"),
+        clock=lambda: datetime(2026, 11, 27, 8, 0, tzinfo=UTC),
+        keep_young=True,
+        records=tmp_path_factory.mktemp("records"),
+    )
     server = create_server(app, host="127.0.0.1", port=0)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()

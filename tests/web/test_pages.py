@@ -35,6 +35,15 @@ PAGES = (
     "/rules",
     "/sources",
     "/about",
+    "/sheets",
+    "/sheets?date=2026-11-29&site=lake-orrin&site=stair-ledge&by=Greta",
+    "/sheets?date=2026-12-30",
+    "/sheets/stair-ledge?date=2026-12-12",
+    "/sheets/the-gut",
+    "/sheets/check",
+    "/sheets/check?site=stair-ledge&date=2026-12-12&revision=deadbeef",
+    "/sheets/stair-ledge/search?date=2026-12-12&at=12:10",
+    "/sheets/lake-orrin/search",
 )
 
 

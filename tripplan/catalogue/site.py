@@ -22,7 +22,7 @@ from tripplan.environment.position import BadPosition, Position, distance_km, re
 from tripplan.environment.stream import FASTEST_KN, TABLE_REACH_H, row_fault, table_fault
 from tripplan.errors import BadRecord, Fault
 from tripplan.people.level import Level
-from tripplan.record import ClockTime, Misfit, Record, TomlFile, judge, read_toml
+from tripplan.record import ClockTime, Misfit, OneLine, PhoneNumber, Record, TomlFile, judge, read_toml
 
 LOWEST_SURFACE_M = -430.0  # the Dead Sea; nothing lower holds water to dive in
 HIGHEST_SURFACE_M = 3048.0  # 10,000 ft: the handbook's altitude tables end there
@@ -70,25 +70,9 @@ def _is_zone(value: str) -> bool:
     return True
 
 
-def _phone(value: str) -> str:
-    if not re.fullmatch(r"[+(]?[0-9][0-9 ()/.-]{1,24}", value) or sum(c.isdigit() for c in value) < 3:
-        raise ValueError("not a telephone number; give digits, spaces, and + in front of a country code")
-    if value.startswith("+") and re.search(r"\(0\)", value):
-        raise ValueError("(0) is not dialled after a country code; leave it out")
-    if sum(c.isdigit() for c in value) > 15 or re.search(r" /|/ ", value):
-        raise ValueError("more than one telephone number (15 digits at most); give others as further contacts")
-    return value
-
-
 def _country(value: str) -> str:
     if not re.fullmatch(r"[A-Z]{2}", value):
         raise ValueError('a country is its ISO 3166 code of two capitals, like "PT"')
-    return value
-
-
-def _one_line(value: str) -> str:
-    if not value.isprintable():
-        raise ValueError("a name is one line of printable text")
     return value
 
 
@@ -107,8 +91,6 @@ Place_ = Annotated[
     Position, BeforeValidator(_position), Field(description='where it is, in quotes, like "47.0512, -17.1234"')
 ]
 Bearing = Annotated[float, Field(ge=0, lt=360, description="degrees true, 0 to below 360")]
-PhoneNumber = Annotated[str, AfterValidator(_phone)]
-OneLine = Annotated[str, AfterValidator(_one_line)]
 SeasonDay = Annotated[str, BeforeValidator(_season_day)]
 CountryCode = Annotated[
     str,

@@ -21,6 +21,9 @@ from tripplan.errors import OutOfRange
 from tripplan.language import ENGLISH, Language
 from tripplan.planning.action_sheet import ActionSheet
 
+KEPT_DOCUMENTS = 10  # by typst
+RIGHT_TO_LEFT = re.compile("[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufeff]")
+FIGURES = re.compile(r"[+0-9](?:[0-9 ().:°'/+-]*[0-9'°])?")
 LONG_WORD = re.compile(r"[!-~\u00a1-\u024f]{26,}")  # only letters that are not joined or put together
 
 
@@ -55,7 +58,16 @@ def action_sheets_pdf(
         pdf_standards="ua-1",
         timestamp=datetime(last.year, last.month, last.day, tzinfo=UTC),
     )
+    _forget()
     return bytes(pdf)
+
+
+def _forget() -> None:
+    """Let go of what typst worked out: it holds that for its next ten documents, some 40 MB a sheet."""
+    import typst
+
+    for _ in range(KEPT_DOCUMENTS + 1):
+        typst.compile(input=b"", font_paths=typst_fonts())
 
 
 def revision_link(sheet: ActionSheet, address: str) -> str:
@@ -77,6 +89,7 @@ def _values(sheet: ActionSheet, language: Language, address: str) -> dict[str, A
         (labels["code_call"], first),
         (labels["code_revision"], revision_link(sheet, address)),
     ]
+    words = _directed(words, words["direction"] == "rtl")
     doubts: dict[str, list[str]] = {}
     for contact in words["contacts"]:
         doubts.setdefault(contact["doubt"], []).append(str(contact["order"]))
@@ -121,6 +134,23 @@ def when_rows(first: str, second: str) -> list[list[str]]:
 
 def _grouped(lines: Sequence[tuple[str, str]]) -> list[str]:
     return [" ".join(say for _, say in group) for _, group in groupby(lines, key=lambda line: line[0])]
+
+
+def _directed(value: Any, everywhere: bool) -> Any:
+    """Return the values with marks around figures, so that letters written from the right never turn a number round.
+
+    everywhere -- whether the language itself is written so; otherwise only texts that hold such letters are marked
+    """
+    if isinstance(value, str):
+        turned = "<svg" not in value and (everywhere or RIGHT_TO_LEFT.search(value))
+        return FIGURES.sub(lambda found: f"\u200e{found[0]}\u200e", value) if turned else value
+    if isinstance(value, dict):
+        return {
+            key: part if key in ("page", "direction") else _directed(part, everywhere) for key, part in value.items()
+        }
+    if isinstance(value, list):
+        return [_directed(item, everywhere) for item in value]
+    return value
 
 
 def _breakable(value: Any) -> Any:

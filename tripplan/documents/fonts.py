@@ -44,7 +44,6 @@ FACES = {
 FAMILIES: tuple[str, ...] = tuple(FACES)
 WEIGHTS = ("Regular", "Bold")  # the weights that the sheets ask for
 REPLACEMENT = "?"
-LEFT_TO_RIGHT_MARK = "\u200e"
 JOINERS = "\u200c\u200d"  # between two letters: keep them apart, hold them together
 
 # Where a joiner changes a letter's form: Arabic, the scripts of India and Sri Lanka, Myanmar and Khmer.
@@ -94,9 +93,11 @@ def printable(value: Any, missing: dict[str, None]) -> Any:
     character. Marks that turn the direction of writing are missing ones too: they could make a number read backwards.
     Joiners stay where they form letters. A variation selector is left out: its letter is printed in its usual form.
 
-    After letters that are written from right to left comes a mark (U+200E, which has no ink) that ends them: without
-    it the Unicode bidirectional algorithm (UAX 9, rule W2) carries the number in "NAME, 4 people" to the name's other
-    side, and there it would be read with what stands before the name.
+    Where letters are written from right to left, marks without ink are set so that no number changes its neighbour or
+    its own order (UAX 9, the Unicode bidirectional algorithm, would show "NAME, 4 people" as "4, NAME people", and turn
+    the groups of a telephone number round): in a text with left-to-right letters such a run ends with U+200E, and a
+    text without any stands for itself between U+2067 and U+2069, each number of it between U+2066 and U+2069. So a text
+    goes through here once: a second time would take these marks for foreign ones.
     """
     if isinstance(value, str):
         return _printable_text(value, missing)
@@ -140,7 +141,7 @@ def _printable_text(text: str, missing: dict[str, None]) -> str:
             missing[character] = None
             out.append(REPLACEMENT)
             cluster = ""
-    return _with_ends_of_right_to_left("".join(out))
+    return _directed("".join(out))
 
 
 def _is_variation_selector(character: str) -> bool:
@@ -162,20 +163,39 @@ def _is_of_a_joined_script(character: str) -> bool:
     )
 
 
+_LEFT_TO_RIGHT, _ISOLATE_LEFT, _ISOLATE_RIGHT, _ISOLATE_END = "\u200e\u2066\u2067\u2069"
+# Such as 09:30, 3-5, +44 (0)1632 960111.
+_NUMBERS = re.compile(r"\+?(?:\(\d+\)|\d+)(?:[\u200e .,:/+–-]*(?:\(\d+\)|\d+))*")
+_BETWEEN_ARABIC_DIGITS = re.compile(r"(?<=[\u0660-\u0669])(\W+)(?=[\u0660-\u0669])")
+
+
+def _directed(text: str) -> str:
+    directions = {unicodedata.bidirectional(character) for character in text}
+    if "AN" in directions:  # their groups would turn round in any surroundings
+        kept = rf"{_LEFT_TO_RIGHT}\1{_LEFT_TO_RIGHT}"
+        text = _NUMBERS.sub(lambda found: _BETWEEN_ARABIC_DIGITS.sub(kept, found[0]), text)
+    if not directions & {"R", "AL"}:
+        return text
+    if "L" in directions:
+        return _with_ends_of_right_to_left(text)
+    text = _NUMBERS.sub(lambda found: f"{_ISOLATE_LEFT}{found[0]}{_ISOLATE_END}", text)
+    return f"{_ISOLATE_RIGHT}{text}{_ISOLATE_END}"
+
+
 def _with_ends_of_right_to_left(text: str) -> str:
-    """Return a text with a mark after each run of right-to-left letters, as far as no left-to-right letter parts it."""
+    """Return a text with a mark after each run of right-to-left letters that has no other letter or number in it."""
     out: list[str] = []
     end = -1  # where in out the last right-to-left letter with its marks ends; -1 once that has been said
     for character in text:
         direction = unicodedata.bidirectional(character)
-        if direction == "L" and end >= 0:
-            out.insert(end, LEFT_TO_RIGHT_MARK)
+        if direction in ("L", "EN", "AN") and end >= 0:
+            out.insert(end, _LEFT_TO_RIGHT)
             end = -1
         out.append(character)
         if direction in ("R", "AL") or (direction in ("NSM", "BN") and end == len(out) - 1):
             end = len(out)
     if end >= 0:
-        out.insert(end, LEFT_TO_RIGHT_MARK)
+        out.insert(end, _LEFT_TO_RIGHT)
     return "".join(out)
 
 
@@ -192,7 +212,6 @@ def paper_picture(svg: str) -> dict[str, Any]:
     ``text``, the place ``x``, ``y`` of its baseline, its ``size`` (all in the drawing's own units), what is at that
     place (``anchor``: 0 the beginning, 0.5 the middle, 1 the end), ``turn`` (degrees clockwise), ``bold``, ``fill``.
     """
-    svg = printable(svg, {})
     box = re.search(r'viewBox="([^"]+)"', svg)
     assert box, "the drawing has no viewBox"
     left, top, width, height = (float(number) for number in box[1].split())
@@ -200,12 +219,10 @@ def paper_picture(svg: str) -> dict[str, Any]:
     labels: list[dict[str, Any]] = []
 
     def lift(found: re.Match[str]) -> str:
-        words = html.unescape(found[2])
-        if _plain(words) == words:
-            return found[0]
-        label = _label(root, found[1])
+        words = str(printable(html.unescape(found[2]), {}))
+        label = None if _plain(words) == words else _label(root, found[1])
         if label is None:
-            return f"<text{found[1]}>{html.escape(_plain(words), quote=False)}</text>"
+            return f"<text{found[1] or ''}>{html.escape(_plain(words), quote=False)}</text>"
         label["x"] -= left
         label["y"] -= top
         labels.append({"text": words, **label})

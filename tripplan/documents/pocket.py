@@ -81,7 +81,9 @@ def pocket_html(day: date, pages: Sequence[PocketSite], rules: RuleBook, languag
     if not pages:
         raise OutOfRange("the pocket file needs a site that is dived on the day; none is given")
     for page in pages:
-        for what, of in (("sheet", page.sheet), *(("plan", plan) for plan in page.plans)):
+        made_for: list[tuple[str, ActionSheet | DayPlan]] = [("sheet", page.sheet)]
+        made_for += [("plan", plan) for plan in page.plans]
+        for what, of in made_for:
             if of.date != day or of.site != page.sheet.site:
                 raise OutOfRange(
                     f"a {what} is of {of.site} on {of.date.isoformat()}; "
@@ -166,9 +168,7 @@ def _words(language: Language) -> dict[str, str]:
         "call_next": language.say("If nobody answers, call"),
         "nobody_to_call": language.say("NOBODY TO CALL is on file."),
         "clocks": language.say("Overdue clocks"),
-        "no_clock": language.say(
-            "No clock runs here: look at the times yourself. From the second one on they are overdue."
-        ),
+        "no_clock": language.say("No clock runs here: look at the times yourself."),
         "missing_steps": language.say("Steps: a diver is missing"),
         "look_for": language.say("Where to look for this dive"),
         "contacts": language.say("Whom to call"),

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from tripplan.documents.words import bearing, clock
 from tripplan.emergency.search_area import SearchArea, SearchStep
 from tripplan.environment.position import Position, bearing_deg, distance_km
+from tripplan.language import ENGLISH, Language
 
 SIZE = 360  # drawing units, square; the scale bar stands below
 FOOT = 44
@@ -118,34 +119,46 @@ def search_rows(area: SearchArea, timezone: str) -> list[list[str]]:
     ]
 
 
-def search_words(area: SearchArea, timezone: str) -> tuple[str, ...]:
+def search_words(area: SearchArea, timezone: str, language: Language = ENGLISH) -> tuple[str, ...]:
     """Return a sentence for all that is not known about an area; empty where nothing is missing."""
     said = []
     if not area.stream_known:
-        since = _since(area, timezone, lambda step: step.carried is None)
+        since = _since(area, timezone, language, lambda step: step.carried is None)
         said.append(
-            f"How fast the stream runs is not known{since}: the boxes hold no drift for what is not known, and whoever "
-            "is missing may be far outside them. Look how the stream runs now, and search further that way."
+            language.say(
+                "How fast the stream runs is not known{since}: the boxes hold no drift for what is not known, and "
+                "whoever is missing may be far outside them. Look how the stream runs now, and search further that "
+                "way.",
+                since=since,
+            )
         )
     if not area.stream_way_known and area.stream_known:
-        since = _since(area, timezone, lambda step: step.carried is None)
+        since = _since(area, timezone, language, lambda step: step.carried is None)
         said.append(
-            f"Where the stream runs to is not known{since}: the boxes reach as far as it can carry, to every side, "
-            "and have no middle. Look how the stream runs now, and search that way first."
+            language.say(
+                "Where the stream runs to is not known{since}: the boxes reach as far as it can carry, to every side, "
+                "and have no middle. Look how the stream runs now, and search that way first.",
+                since=since,
+            )
         )
     if not area.wind_known:
-        since = _since(area, timezone, lambda step: step.blown is None and step.carried is not None)
+        since = _since(area, timezone, language, lambda step: step.blown is None and step.carried is not None)
         said.append(
-            f"How strong the wind is, or where it comes from, is not known{since}: whoever floats at the surface may "
-            "be outside the boxes. Look how the wind blows now, and search further downwind."
+            language.say(
+                "How strong the wind is, or where it comes from, is not known{since}: whoever floats at the surface "
+                "may be outside the boxes. Look how the wind blows now, and search further downwind.",
+                since=since,
+            )
         )
     return tuple(said)
 
 
-def _since(area: SearchArea, timezone: str, lost: Callable[[SearchStep], bool]) -> str:
+def _since(area: SearchArea, timezone: str, language: Language, lost: Callable[[SearchStep], bool]) -> str:
     """Return since when something is not known, where it was known at first; empty where that cannot be told."""
     first = next((number for number, step in enumerate(area.steps) if lost(step)), 0)
-    return f" after {_clock(area.steps[first - 1].time, timezone)}" if first else ""
+    if not first:
+        return ""
+    return " " + language.say("after {clock}", clock=_clock(area.steps[first - 1].time, timezone))
 
 
 def _shown(area: SearchArea) -> list[SearchStep]:

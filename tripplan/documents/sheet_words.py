@@ -98,7 +98,7 @@ def sheet_text(sheet: ActionSheet, language: Language) -> dict[str, Any]:
         "dives": [_dive(dive, sheet, language) for dive in sheet.dives],
         "searches": [_search(dive, sheet, language) for dive in sheet.dives],
         "search_head": _search_head(language),
-        "search_method": [language.say(line) for line in method_words()],
+        "search_method": list(method_words(language)),
         "drill": _drill(sheet.drill, sheet.drill_overdue, gaps, language),
         "tell_after": [_tell(one, language) for one in sheet.tell_after] or [gaps["no_tell_after"]],
         "hazards": [list(hazard) for hazard in sheet.hazards],
@@ -730,7 +730,7 @@ def _search(dive: SheetDive, sheet: ActionSheet, language: Language) -> dict[str
             [row[0], row[1], _middle(step, language), _radius(step, language), *row[4:]]
             for row, step in zip(search_rows(area, sheet.timezone), area.steps, strict=True)
         ],
-        "words": [language.say(line) for line in search_words(area, sheet.timezone)],
+        "words": list(search_words(area, sheet.timezone, language)),
         "picture": search_picture(area, sheet.position, sheet.timezone, font_family=FONT),
     }
 

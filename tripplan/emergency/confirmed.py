@@ -29,6 +29,11 @@ def digits_of(number: str) -> str:
     return ("+" if number.strip().startswith("+") else "") + "".join(c for c in number if c.isdigit())
 
 
+def key_of(number: str, name: str) -> tuple[str, str]:
+    """Return what tells two lines apart: the number as dialled, and whose it is; capitals and spaces do not count."""
+    return digits_of(number), " ".join(name.split()).casefold()
+
+
 @dataclass(frozen=True, order=True)
 class Confirmation:
     """One try of one number."""
@@ -43,7 +48,7 @@ class Confirmation:
     @property
     def key(self) -> tuple[str, str]:
         """What tells two lines apart: the number as dialled, and the name."""
-        return digits_of(self.number), self.name.casefold()
+        return key_of(self.number, self.name)
 
 
 def latest_on(
@@ -56,7 +61,7 @@ def latest_on(
 
 def confirmed_today(line: Contact | Care, today: Mapping[tuple[str, str], Confirmation]) -> Confirmation | None:
     """Return what was found about a line of a site today; None where nobody tried."""
-    return today.get((digits_of(line.number), line.name.casefold()))
+    return today.get(key_of(line.number, line.name))
 
 
 def as_confirmed(site: Site, confirmations: Iterable[Confirmation], day: date) -> Site:

@@ -9,8 +9,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from tripplan.catalogue.site import OneLine, PhoneNumber
-from tripplan.record import Misfit, Record, TomlFile, judge, read_toml
+from tripplan.record import Misfit, OneLine, PhoneNumber, Record, TomlFile, judge, read_toml
 
 Device = Literal["demand", "non_rebreather", "bag_mask"]
 Scenario = Literal[
@@ -44,9 +43,9 @@ class OxygenUnit(Record):
             yield ("litres_per_psi",), "is given together with volume_l; give one of the two"
         elif not metric and not factor and {"volume_l", "litres_per_psi"} <= parts.keys():
             yield (), "has no size; give volume_l, or litres_per_psi of a cylinder that is read in psi"
-        if metric and parts.get("pressure_psi") is not None:
+        if metric and not factor and parts.get("pressure_psi") is not None:
             yield ("pressure_psi",), "is given, but a cylinder with volume_l is read in bar: give pressure_bar"
-        if factor and parts.get("pressure_bar") is not None:
+        if factor and not metric and parts.get("pressure_bar") is not None:
             yield ("pressure_bar",), "is given, but a cylinder with litres_per_psi is read in psi: give pressure_psi"
         if {"read", "read_by"} <= parts.keys() and (parts["read"] is None) != (not parts["read_by"]):
             given, wanted = ("read_by", "read") if parts["read"] is None else ("read", "read_by")

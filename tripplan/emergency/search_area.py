@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from tripplan.environment.position import Position
 from tripplan.environment.wind import STRONGEST_WIND_M_S, apart_deg, checked
 from tripplan.errors import OutOfRange, require
+from tripplan.language import ENGLISH, Language
 from tripplan.rulebook import RuleBook
 from tripplan.units import METRES_PER_SECOND_PER_KNOT
 
@@ -147,16 +148,22 @@ def search_area(
     )
 
 
-def method_words() -> tuple[str, ...]:
+def method_words(language: Language = ENGLISH) -> tuple[str, ...]:
     """Return in short sentences how the area is reckoned and what it cannot tell; they belong beside every area."""
     return (
-        "Tell the coastguard first: they search with better means and better reckoning than this.",
-        "A diver who holds on to the bottom, or is caught there, does not drift at all: "
-        "search the point last seen first.",
-        "The boxes follow the stream, with anything from none to the strongest pull of the wind, and a margin that "
-        "grows with time.",
-        "Eddies, waves, swimming and the shape of the shore are not reckoned. "
-        "A box is not a promise: who is missing may be outside it.",
+        language.say("Tell the coastguard first: they search with better means and better reckoning than this."),
+        language.say(
+            "A diver who holds on to the bottom, or is caught there, does not drift at all: "
+            "search the point last seen first."
+        ),
+        language.say(
+            "The boxes follow the stream, with anything from none to the strongest pull of the wind, and a margin that "
+            "grows with time."
+        ),
+        language.say(
+            "Eddies, waves, swimming and the shape of the shore are not reckoned. "
+            "A box is not a promise: who is missing may be outside it."
+        ),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -52,5 +53,5 @@ def search_at(site: Site, last_seen: Position, last_seen_at: datetime, world: Wo
 
 def starts_within(start: datetime, end: datetime) -> tuple[datetime, ...]:
     """Return a time every ten minutes from a start to before an end: when somebody may last have been seen."""
-    count = max(1, int((end - start) / timedelta(minutes=STEP_MIN)))
+    count = max(1, math.ceil((end - start) / timedelta(minutes=STEP_MIN)))
     return tuple(start + timedelta(minutes=STEP_MIN * number) for number in range(count))

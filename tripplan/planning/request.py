@@ -9,9 +9,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag
 
-from tripplan.catalogue.site import PhoneNumber
 from tripplan.people.group import KindName
-from tripplan.record import ClockTime, Misfit, Record, TomlFile, judge, read_toml
+from tripplan.record import ClockTime, Misfit, PhoneNumber, Record, TomlFile, judge, read_toml
 
 FIRST_DAY, LAST_DAY = date(1901, 1, 1), date(2099, 12, 31)  # the tides are reckoned for these two centuries
 OLDEST_DIVE_DAYS = 31  # an older dive no longer counts: it is there by a slip of the pen, and another may be missing

@@ -7,12 +7,14 @@ nothing that stands there is changed.
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import json
 import os
 import re
 import threading
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -58,6 +60,9 @@ class Records:
             text = file.read_text(encoding="utf-8", errors="replace")
         except FileNotFoundError:
             return (), ()
+        except OSError as error:
+            reason = f"what was confirmed cannot be read: {error.strerror or error}"
+            return (), (Fault(str(file), 1, reason),)
         found, faults = [], []
         reader = csv.reader(io.StringIO(text))
         for row in reader:
@@ -139,17 +144,24 @@ def _line(words: str) -> str:
 
 def _append(file: Path, line: str) -> None:
     """Add a line and write it through; a line torn off by a crash before is ended first, so that it spoils no other."""
-    with file.open("ab+") as out:
+    with file.open("ab+", buffering=0) as out:
         size = out.seek(0, os.SEEK_END)
+        whole = b""
         if size == 0:
-            out.write((",".join(COLUMNS) + "\n").encode())
+            whole = (",".join(COLUMNS) + "\n").encode()
         else:
             out.seek(size - 1)
             if out.read(1) != b"\n":
-                out.write(b"\n")
-        out.write(line.encode("utf-8"))
-        out.flush()
-        os.fsync(out.fileno())
+                whole = b"\n"
+        whole += line.encode("utf-8")
+        try:
+            if out.write(whole) != len(whole):  # a disk that is all but full takes a part of it
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            os.fsync(out.fileno())
+        except OSError:
+            with suppress(OSError):
+                out.truncate(size)
+            raise
 
 
 def _confirmation(row: list[str]) -> Confirmation:

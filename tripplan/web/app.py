@@ -11,13 +11,20 @@ from pathlib import Path
 from typing import Any
 
 from flask import Flask, Response, current_app, g, render_template
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import BadRequest, HTTPException
 
 from tripplan.data_files import data_dir
 from tripplan.errors import BadRecord
 from tripplan.store.demo import kept_young
-from tripplan.store.folder import Folder, load_folder
-from tripplan.store.told import Teller
+from tripplan.store.folder import RECORDS_FOLDER, Folder, load_folder
+from tripplan.store.records import CONFIRMED_FILE
+from tripplan.store.told import Teller, cache_folder
+
+PAGE_OPEN_S = 12 * 3600  # how long a form may stand open: numbers are tried one by one through a morning
+STALE_FORM = (
+    "The page was open too long or the program was started again: go back, load it again and send it once more. "
+    "Nothing of what you sent was written down, and nothing that was written down before is lost."
+)
 
 HEADERS = {
     "Content-Security-Policy": (
@@ -34,10 +41,17 @@ ADVICE = {
     400: "Something in the address or the form cannot be used. Go back and change it.",
     404: "There is no such page here. Start from the plan or the list of sites.",
     405: "This page only answers to being read.",
+    413: "More was sent than a form of this program holds. Nothing was written down.",
     500: "The program made a mistake. Do not dive on a plan that it did not finish. Nothing of yours was lost; tell "
     "whoever looks after it what you did.",
 }
-NAMES = {400: "That cannot be used", 404: "Not here", 405: "Not that way", 500: "A fault of the program"}
+NAMES = {
+    400: "That cannot be used",
+    404: "Not here",
+    405: "Not that way",
+    413: "Too much",
+    500: "A fault of the program",
+}
 
 
 def _now() -> datetime:
@@ -47,16 +61,21 @@ def _now() -> datetime:
 class Shelf:
     """The folder's content, read again when a file in it has changed."""
 
-    def __init__(self, path: Path) -> None:
-        """Read the folder.  Raises BadRecord when the centre's own file cannot be used."""
+    def __init__(self, path: Path, records: Path | None = None) -> None:
+        """Read the folder.  Raises BadRecord when the centre's own file cannot be used.
+
+        records -- where its records are kept; None: in the folder itself
+        """
         self.path = path
+        self._records = records
         self._stamp = self._seen()
-        self._folder = load_folder(path)
+        self._folder = load_folder(path, records)
 
     def _seen(self) -> tuple[tuple[str, int, int], ...]:
         """Return name, time and size of every file; one that vanishes meanwhile, as editors do, is not there."""
         seen = []
-        for file in sorted(p for p in self.path.rglob("*") if p.suffix in (".toml", ".csv")):
+        files = {file for file in self.path.rglob("*") if file.suffix in (".toml", ".csv")}
+        for file in sorted({*files, (self._records or self.path / RECORDS_FOLDER) / CONFIRMED_FILE}):
             with suppress(FileNotFoundError):
                 state = file.stat()
                 seen.append((str(file), state.st_mtime_ns, state.st_size))
@@ -68,7 +87,7 @@ class Shelf:
         stamp = self._seen()
         if stamp != self._stamp:
             try:
-                self._folder = load_folder(self.path)
+                self._folder = load_folder(self.path, self._records)
             except BadRecord as error:
                 return replace(self._folder, faults=error.faults)
             self._stamp = stamp
@@ -97,30 +116,56 @@ def now() -> datetime:
     return clock()
 
 
+def shelf_again() -> Folder:
+    """Return the folder after something was written down in the same request."""
+    g.pop("folder", None)
+    return shelf()
+
+
 def create_app(
-    folder_path: Path, *, clock: Callable[[], datetime] = _now, keep_young: bool = False, feed_cache: Path | None = None
+    folder_path: Path,
+    *,
+    clock: Callable[[], datetime] = _now,
+    keep_young: bool = False,
+    feed_cache: Path | None = None,
+    records: Path | None = None,
 ) -> Flask:
     """Return the web app for a centre's folder.
 
     clock -- gives the time, aware; tests give their own
     keep_young -- move the dates of a demonstration to today
     feed_cache -- where the answers of forecast services are kept; None: in the user's cache
+    records -- where what is written down as the day goes is kept; None: in the folder, those of a demonstration, which
+               ships with the program, in the user's cache
 
     Raises BadRecord when the centre's own file cannot be used.
     """
-    from tripplan.web import board, books, limits, people, plans, season, sites, tides, words
+    from flask_wtf.csrf import CSRFError, CSRFProtect
+
+    from tripplan.web import board, books, limits, people, plans, season, sheets, sites, tides, words
 
     templates = data_dir("templates")
     app = Flask("tripplan.web", template_folder=str(templates / "pages"), static_folder=str(templates / "static"))
-    app.config.update(SECRET_KEY=secrets.token_hex(32), MAX_CONTENT_LENGTH=64_000)
-    app.extensions["tripplan_shelf"] = Shelf(folder_path)
+    app.config.update(
+        SECRET_KEY=secrets.token_hex(32),
+        MAX_CONTENT_LENGTH=64_000,
+        # Cookies of one machine are shared by all of its ports: two folders served side by side need two names.
+        SESSION_COOKIE_NAME=f"tripplan_{cache_folder(folder_path).name}",
+        SESSION_COOKIE_SAMESITE="Lax",
+        WTF_CSRF_TIME_LIMIT=PAGE_OPEN_S,
+        WTF_CSRF_SSL_STRICT=False,  # it asks for a referrer, which the pages never send; the token is asked for always
+    )
+    CSRFProtect(app)
+    if records is None and keep_young:
+        records = cache_folder(folder_path) / RECORDS_FOLDER
+    app.extensions["tripplan_shelf"] = Shelf(folder_path, records)
     app.extensions["tripplan_teller"] = Teller(feed_cache)
     app.extensions["tripplan_clock"] = clock
     app.extensions["tripplan_young"] = keep_young
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
     words.install(app)
-    for module in (plans, board, limits, sites, tides, season, people, books):
+    for module in (plans, board, limits, sites, tides, season, sheets, people, books):
         app.register_blueprint(module.bp)
 
     @app.context_processor
@@ -139,7 +184,7 @@ def create_app(
         return response
 
     @app.errorhandler(HTTPException)
-    def plain(error: HTTPException) -> tuple[str, int]:
+    def plain(error: HTTPException) -> tuple[str | Response, int]:
         code = error.code or 500
         own = error.description != type(error).description and code == 400  # a sentence of ours, not the library's
         advice = error.description if own else ADVICE.get(code, error.description or "")
@@ -148,7 +193,11 @@ def create_app(
             return render_template("error.html", code=code, name=name, advice=advice), code
         except Exception:  # the page itself needs the folder, which may be what is broken
             app.logger.exception("the error page failed")
-            return f"{name}. {advice}\n", code
+            return Response(f"{name}. {advice}\n", mimetype="text/plain"), code
+
+    @app.errorhandler(CSRFError)
+    def stale(error: HTTPException) -> tuple[str | Response, int]:
+        return plain(BadRequest(STALE_FORM))
 
     @app.get("/healthz")
     def healthz() -> Response:

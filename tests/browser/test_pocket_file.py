@@ -70,6 +70,17 @@ def saved(tmp_path_factory) -> Path:
     return path
 
 
+@pytest.fixture(scope="module")
+def from_the_right(saved) -> Path:
+    """The same file as a language written from the right would have it."""
+    path = saved.with_name("right.html")
+    path.write_text(
+        saved.read_text(encoding="utf-8").replace('<html lang="en" dir="ltr">', '<html lang="he" dir="rtl">'),
+        encoding="utf-8",
+    )
+    return path
+
+
 @contextmanager
 def opened(browser, saved: Path, now: str = "2026-12-12T12:00:00Z", *, width: int = 390, before: str = "", **more):
     """Open the file with the network cut; on leaving, whatever it asked for or complained about fails the test."""
@@ -132,6 +143,15 @@ def test_nothing_scrolls_sideways_or_sticks_out(browser, saved, width):
             )
             assert out == []
             page.evaluate("document.querySelectorAll('details').forEach(each => each.open = true)")
+
+
+@pytest.mark.parametrize("width", [320, 390])
+def test_a_language_written_from_the_right_fits_as_well(browser, from_the_right, width):
+    with opened(browser, from_the_right, width=width) as page:
+        page.evaluate("document.querySelectorAll('details').forEach(each => each.open = true)")
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.eval_on_selector("a.call b", "each => getComputedStyle(each).direction") == "ltr"
+        assert page.eval_on_selector("details.search svg", "each => getComputedStyle(each).direction") == "ltr"
 
 
 def test_every_place_to_tap_is_at_least_44_px_high(browser, saved):
@@ -277,6 +297,8 @@ def test_tapping_twice_is_tapping_once(browser, saved):
         page.dblclick("[data-exit-by] .all-out")
         noted = page.inner_text("[data-exit-by] .state")
         assert noted.startswith("Everybody is out: noted at ")
+        page.evaluate("document.querySelector('.undo').click()")  # a page that moves under the finger
+        assert page.inner_text("[data-exit-by] .state") == noted
         tick(page, plus(dive["exitBy"], 1))
         page.evaluate("document.querySelector('.all-out').click()")
         page.evaluate("document.querySelector('.all-out').dispatchEvent(new Event('click'))")
@@ -285,6 +307,22 @@ def test_tapping_twice_is_tapping_once(browser, saved):
             "[data-exit-by] .all-out", "b => { const r = b.getBoundingClientRect(); return r.bottom; }"
         )
         assert page.eval_on_selector("[data-exit-by] .undo", "b => b.getBoundingClientRect().top") > under
+
+
+def test_noting_that_all_are_out_moves_nothing_above_it(browser, saved):
+    """What says that somebody is overdue comes and goes at the foot of the screen, so no finger finds another key."""
+    with opened(browser, saved) as page:
+        dive = first_dive(page)
+        for minutes in (-3, 4):
+            tick(page, plus(dive["exitBy"], minutes))
+            page.evaluate("document.querySelector('[data-exit-by]').scrollIntoView()")
+            top = "document.querySelector('[data-exit-by]').getBoundingClientRect().top"
+            before = page.evaluate(top)
+            page.evaluate("document.documentElement.style.overflowAnchor = 'none'")
+            page.click("[data-exit-by] .all-out")
+            assert page.evaluate(top) == before
+            tick(page, plus(dive["exitBy"], minutes + 1))
+            page.click("[data-exit-by] .undo")
 
 
 def test_a_mark_from_before_the_dive_or_of_nonsense_is_not_believed(browser, saved):
