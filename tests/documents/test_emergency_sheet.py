@@ -21,6 +21,7 @@ from pypdf import PdfReader
 from tripplan.documents.emergency_sheet import action_sheets_pdf, radio_rows, revision_link, when_rows
 from tripplan.documents.sheet_words import gap_words, sheet_text
 from tripplan.emergency.confirmed import Confirmation
+from tripplan.emergency.readiness import TellAfter
 from tripplan.errors import OutOfRange
 from tripplan.language import ENGLISH, Language, language
 from tripplan.planning.action_sheet import GAPS, ActionSheet, action_sheet
@@ -36,7 +37,7 @@ needs_poppler = pytest.mark.skipif(not POPPLER, reason="poppler's tools are not 
 
 def flat(text: str) -> str:
     """Without white space and break marks: where a line breaks does not matter."""
-    return "".join(re.sub("[\u200b\u200e]", "", text).split())
+    return "".join(re.sub("[\u200b\u200e\u2066-\u2069]", "", text).split())
 
 
 def pieces(words: str) -> list[str]:
@@ -61,8 +62,9 @@ def printed(sheet: ActionSheet, paper: str = "a4", code: str = "en", address: st
     return action_sheets_pdf([sheet], paper, language(code), address)
 
 
-def pages_of(pdf: bytes) -> list[str]:
-    return [flat(page.extract_text()) for page in PdfReader(io.BytesIO(pdf)).pages]
+@cache
+def pages_of(pdf: bytes) -> tuple[str, ...]:
+    return tuple(flat(page.extract_text()) for page in PdfReader(io.BytesIO(pdf)).pages)
 
 
 def bare() -> ActionSheet:
@@ -460,6 +462,16 @@ def test_a_number_is_read_from_left_to_right_in_every_language_and_beside_every_
         )
         read.add(" ".join(words for _, words in line[:3]))
     assert read == {contact.phone.printed for contact in sheet.contacts}
+
+
+@needs_poppler
+def test_a_number_behind_a_name_that_is_written_from_the_right_is_not_turned_round(tmp_path):
+    told = TellAfter(name=NAMES["arabic"], number="+44 7700 900777", when="at once")
+    found = words_with_places(printed(replace(unplanned(), tell_after=(told,))), tmp_path)
+    # Poppler joins the first group to the name before it, so the two others tell the order.
+    (last,) = [word for page in found for word in page if word[0].startswith("900777")]
+    (middle,) = [word for word in found[1] if word[0] == "7700" and abs(word[2] - last[2]) < 3]
+    assert middle[1] < last[1]
 
 
 def test_a_name_that_looks_like_code_is_printed_as_a_name():

@@ -1,4 +1,4 @@
-"""The printed emergency sheets: A4 or Letter, readable in grey, tagged for screen readers, equal bytes for equal sheets.
+"""The printed emergency sheets: A4 or Letter, readable in grey, tagged for screen readers, equal bytes for equals.
 
 Front: what to do in the first minutes. Back: details. Then the scenarios, then where to look for a missing diver.
 """
@@ -22,7 +22,6 @@ from tripplan.language import ENGLISH, Language
 from tripplan.planning.action_sheet import ActionSheet
 
 KEPT_DOCUMENTS = 10  # by typst
-RIGHT_TO_LEFT = re.compile("[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufeff]")
 FIGURES = re.compile(r"[+0-9](?:[0-9 ().:°'/+-]*[0-9'°])?")
 LONG_WORD = re.compile(r"[!-~\u00a1-\u024f]{26,}")  # only letters that are not joined or put together
 
@@ -89,7 +88,8 @@ def _values(sheet: ActionSheet, language: Language, address: str) -> dict[str, A
         (labels["code_call"], first),
         (labels["code_revision"], revision_link(sheet, address)),
     ]
-    words = _directed(words, words["direction"] == "rtl")
+    if language.direction == "rtl":
+        words = _figures_kept(words)
     doubts: dict[str, list[str]] = {}
     for contact in words["contacts"]:
         doubts.setdefault(contact["doubt"], []).append(str(contact["order"]))
@@ -123,7 +123,7 @@ def radio_rows(first: Mapping[str, Any], second: Mapping[str, Any]) -> list[list
 
 
 def when_rows(first: str, second: str) -> list[list[str]]:
-    """Return when each of two calls is right, beside each other; sentences that both end with stand in one row below."""
+    """Return when each of two calls is right, beside each other; what both end with stands in one row below."""
     one, two = (re.split(r"(?<=[.:;]) ", text) for text in (first, second))
     same = 0
     while same < min(len(one), len(two)) and one[-1 - same] == two[-1 - same]:
@@ -136,20 +136,14 @@ def _grouped(lines: Sequence[tuple[str, str]]) -> list[str]:
     return [" ".join(say for _, say in group) for _, group in groupby(lines, key=lambda line: line[0])]
 
 
-def _directed(value: Any, everywhere: bool) -> Any:
-    """Return the values with marks around figures, so that letters written from the right never turn a number round.
-
-    everywhere -- whether the language itself is written so; otherwise only texts that hold such letters are marked
-    """
+def _figures_kept(value: Any) -> Any:
+    """Return the values with marks around figures, so that a language written from the right turns no number round."""
     if isinstance(value, str):
-        turned = "<svg" not in value and (everywhere or RIGHT_TO_LEFT.search(value))
-        return FIGURES.sub(lambda found: f"\u200e{found[0]}\u200e", value) if turned else value
+        return value if "<svg" in value else FIGURES.sub(lambda found: f"\u200e{found[0]}\u200e", value)
     if isinstance(value, dict):
-        return {
-            key: part if key in ("page", "direction") else _directed(part, everywhere) for key, part in value.items()
-        }
+        return {key: part if key in ("page", "direction") else _figures_kept(part) for key, part in value.items()}
     if isinstance(value, list):
-        return [_directed(item, everywhere) for item in value]
+        return [_figures_kept(item) for item in value]
     return value
 
 

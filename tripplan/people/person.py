@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Literal
 
 from pydantic import Field
 
 from tripplan.people.level import Level
-from tripplan.record import Record
+from tripplan.record import OneLine, PhoneNumber, Record
+
+
+KitName = Literal["mask", "snorkel", "fins", "boots", "suit", "weights", "cylinder", "regulator", "buoyancy_device"]
 
 
 class Weighting(Record):
@@ -29,6 +33,7 @@ class Person(Record):
     """One person of the roster. A date that is left out is not known, and the plan says so."""
 
     name: str = Field(min_length=1, max_length=60, description="the person's name, once in the roster")
+    identity: OneLine = Field(default="", max_length=40, description="the centre's own number of the person, once")
     born: date = Field(description="birth date, like 2009-04-23")
     level: Level = Field(description="level by ISO 24801 or 24802")
     card: str = Field(default="", description="the centre's own name of the certificate, where it gave the level")
@@ -38,14 +43,23 @@ class Person(Record):
     medical_clear: bool = Field(
         default=False, description="true where the declaration needs no doctor, or one cleared it"
     )
+    medical_doctor: date | None = Field(default=None, description="day on which a doctor cleared the person")
     guardian_consent: bool = Field(default=False, description="true where a guardian signed, for a minor")
+    guardian: OneLine = Field(default="", max_length=60, description="who signed for a minor")
+    next_of_kin: OneLine = Field(default="", max_length=60, description="whom to tell if something happens")
+    next_of_kin_phone: PhoneNumber | None = Field(default=None, description="the number of the next of kin, as dialled")
     oxygen_provider_until: date | None = Field(default=None, description="oxygen first-aid qualification expires")
     first_aid_until: date | None = Field(default=None, description="first-aid qualification expires")
     gas_rate_l_min: float | None = Field(
         default=None, ge=5, le=60, description="usual consumption at the surface, litres a minute; leave out if unknown"
     )
     weighting: Weighting | None = Field(default=None, description="lead known to be right; leave out if unknown")
+    insurance_until: date | None = Field(default=None, description="staff: liability insurance expires")
     nitrox: bool = Field(default=False, description="whether qualified for nitrox")
+    endorsements: tuple[OneLine, ...] = Field(default=(), description='other endorsements, like "dry suit"')
+    sizes: dict[KitName, OneLine] = Field(
+        default_factory=dict, description='sizes of kit, like { suit = "M", fins = "42" }'
+    )
     language: str = Field(default="", description="language of the briefing, where not the centre's")
     notes: str = ""
 
