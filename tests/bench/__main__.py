@@ -239,14 +239,14 @@ def print_season(folder: Folder) -> None:
 
 SHEETS = 50
 MEMORY = """
-import resource, sys
+import sys
+from pathlib import Path
 from tests.bench.__main__ import many_sheets
 sheets = many_sheets(int(sys.argv[1]))
-before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 if sys.argv[2] == "print":
     from tripplan.documents.emergency_sheet import action_sheets_pdf
     action_sheets_pdf(sheets)
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+print(next(line.split()[1] for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM")))
 """
 
 

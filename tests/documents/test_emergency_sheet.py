@@ -9,6 +9,7 @@ import subprocess
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from functools import cache
+from gettext import NullTranslations
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -465,12 +466,33 @@ def test_a_number_is_read_from_left_to_right_in_every_language_and_beside_every_
 
 
 @needs_poppler
-def test_a_number_behind_a_name_that_is_written_from_the_right_is_not_turned_round(tmp_path):
-    told = TellAfter(name=NAMES["arabic"], number="+44 7700 900777", when="at once")
-    found = words_with_places(printed(replace(unplanned(), tell_after=(told,))), tmp_path)
-    # Poppler joins the first group to the name before it, so the two others tell the order.
-    (last,) = [word for page in found for word in page if word[0].startswith("900777")]
-    (middle,) = [word for word in found[1] if word[0] == "7700" and abs(word[2] - last[2]) < 3]
+@pytest.mark.parametrize("tongue", [ENGLISH, Language("ar", "العربية")], ids=["ltr", "rtl"])
+@pytest.mark.parametrize("name", [NAMES["arabic"], "Harbour office"], ids=["arabic", "latin"])
+def test_a_number_inside_a_sentence_is_not_turned_round(name, tongue, tmp_path):
+    told = TellAfter(name=name, number="+44 7700 900777", when="at once")
+    pdf = action_sheets_pdf([replace(unplanned(), tell_after=(told,))], "a4", tongue)
+    found = words_with_places(pdf, tmp_path)[1]
+    # Poppler may join the first group to the name before it, so the two others tell the order.
+    (last,) = [word for word in found if word[0].startswith("900777")]
+    (middle,) = [word for word in found if word[0] == "7700" and abs(word[2] - last[2]) < 3]
+    assert middle[1] < last[1]
+
+
+class ArabicLabel(NullTranslations):
+    """A translation with one message, written from the right."""
+
+    def gettext(self, message: str) -> str:
+        """Return the message, or its translation."""
+        return "هاتف" if message == "Telephone on the beach" else message
+
+
+@needs_poppler
+def test_a_number_behind_a_label_that_is_written_from_the_right_is_not_turned_round(tmp_path):
+    sheet = replace(unplanned(), beach_phone="+44 7700 900777")
+    pdf = action_sheets_pdf([sheet], "a4", Language("ar", "العربية", ArabicLabel()))
+    found = words_with_places(pdf, tmp_path)[0]
+    (last,) = [word for word in found if word[0].startswith("900777")]
+    (middle,) = [word for word in found if word[0] == "7700" and abs(word[2] - last[2]) < 3]
     assert middle[1] < last[1]
 
 

@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from tripplan.catalogue.site import Care
 from tripplan.check import Outcome
@@ -802,8 +803,6 @@ def _unconfirmed(sheet: ActionSheet, language: Language) -> str:
 
 def _clock(moment: datetime, sheet: ActionSheet, language: Language) -> str:
     """Return a local time; with the date where it is not on the day of the sheet."""
-    from zoneinfo import ZoneInfo
-
     said = language.clock(moment, sheet.timezone)
     day = moment.astimezone(ZoneInfo(sheet.timezone)).date()
     return said if day == sheet.date else f"{said} ({language.short_day(day)})"

@@ -10,7 +10,6 @@ from pydantic import Field
 from tripplan.people.level import Level
 from tripplan.record import OneLine, PhoneNumber, Record
 
-
 KitName = Literal["mask", "snorkel", "fins", "boots", "suit", "weights", "cylinder", "regulator", "buoyancy_device"]
 
 

@@ -10,6 +10,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from tripplan import __version__
 from tripplan.catalogue.site import Care, Contact, Site
@@ -195,7 +196,7 @@ def action_sheet(slug: str, on: date, world: World, planned: Sequence[tuple[Requ
         beach_phone=crew.beach_phone,
         extraction=extraction_points(site),
         alternative_exit=alternative_words(site),
-        facts=call_facts(site, crew, world.centre_name, in_water),
+        facts=call_facts(site, crew, world.centre_name, in_water, _due_out(dives, site)),
         roles=held.roles,
         oxygen_givers=crew.oxygen_provider,
         contacts=tuple(_contact(n, line, held, on, world) for n, line in enumerate(held.site.contacts, start=1)),
@@ -326,6 +327,12 @@ def _most_at_once(dives: Sequence[DivePlan]) -> int | None:
         for dive in timed
     ]
     return max(counts, default=None)
+
+
+def _due_out(dives: Sequence[DivePlan], site: Site) -> datetime | None:
+    """Return when everybody is due out, where all dives of the day agree on it; else it is written in."""
+    times = {dive.exit_by for dive in dives if dive.exit_by is not None}
+    return times.pop().astimezone(ZoneInfo(site.timezone)) if len(times) == 1 else None
 
 
 def _contact(order: int, line: Contact, held: Help, on: date, world: World) -> SheetContact:

@@ -89,7 +89,9 @@ def help_at(
     return Help(site, today, care, oxygen, roles, checks)
 
 
-def call_facts(site: Site, crew: Crew, party: str, in_water: int | None) -> CallFacts:
+def call_facts(
+    site: Site, crew: Crew, party: str, in_water: int | None, exit_by: datetime | None = None
+) -> CallFacts:
     """Return what a caller must have in front of them."""
     mark = site.landmark
     return CallFacts(
@@ -108,6 +110,7 @@ def call_facts(site: Site, crew: Crew, party: str, in_water: int | None) -> Call
         helicopter=site.rendezvous.helicopter,
         vhf=site.communications.vhf,
         in_water=in_water,
+        exit_by=exit_by,
     )
 
 

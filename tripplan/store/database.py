@@ -1,0 +1,339 @@
+"""The store: what happened, which plans held, which requests are edited. SQLite by default, PostgreSQL by a URL."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, fields
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Row, create_engine, event, select, text
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
+
+from tripplan.errors import TripplanError
+from tripplan.planning.event import Event
+from tripplan.store.tables import EVENTS, PLANS, REQUESTS
+
+BUSY_MS = 10_000  # how long a writer waits for another before it gives up
+MIGRATIONS = Path(__file__).with_name("migrations")
+
+
+class StoreFault(TripplanError):
+    """The store could not do what was asked; nothing of it was kept."""
+
+
+class ChangedMeanwhile(StoreFault):
+    """Somebody else changed the same thing after it was read; ``now`` is what stands there, None: it is gone."""
+
+    def __init__(self, name: str, now: KeptRequest | None) -> None:
+        self.now = now
+        who = f"{now.by} changed it at {now.changed:%H:%M} UTC" if now else "somebody took it out"
+        super().__init__(f'"{name}" is no longer as you read it: {who}. Nothing of yours was written over theirs.')
+
+
+@dataclass(frozen=True)
+class KeptRequest:
+    """A request as it stands in the store."""
+
+    name: str
+    version: int
+    request: Mapping[str, Any]
+    changed: datetime
+    by: str
+
+
+@dataclass(frozen=True)
+class KeptPlan:
+    """A plan as it was when it held, with all that it was made from."""
+
+    revision: str
+    site: str
+    day: date
+    kept: datetime
+    by: str
+    request: Mapping[str, Any]
+    inputs: Mapping[str, Any]
+    plan: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Added:
+    """What became of entries that were handed in: new ones, ones known before, and ones that differ from the known."""
+
+    new: tuple[str, ...]
+    known: tuple[str, ...]
+    differs: tuple[str, ...]  # the same uid with other words: the first stays
+
+
+def default_path(folder: Path) -> Path:
+    """Return where the store of a centre's folder lies: in the user's data folder, outside of the centre's."""
+    import hashlib
+
+    base = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share"
+    name = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:12]
+    return Path(base) / "tripplan" / name / "store.sqlite"
+
+
+def sqlite_url(path: Path) -> str:
+    """Return the address of a SQLite file."""
+    return f"sqlite:///{path}"
+
+
+class Store:
+    """One store, opened: every method is one transaction, kept whole or not at all."""
+
+    def __init__(self, url: str) -> None:
+        """Open a store and bring it to today's shape.  Raises StoreFault when it cannot be opened."""
+        self.url = url
+        try:
+            if url.startswith("sqlite:///"):
+                self._path.parent.mkdir(parents=True, exist_ok=True)
+            self._engine = _engine(url)
+            self._upgrade()
+        except (SQLAlchemyError, OSError) as error:
+            raise StoreFault(f"the store {_shown(url)} cannot be opened: {_reason(error)}") from error
+
+    # ---- entries ----
+
+    def add(self, events: Sequence[Event], arrived: datetime) -> Added:
+        """Keep entries in the order given; one that is known already is not kept twice.
+
+        Returns once they are safe on the disk.  Raises StoreFault when none of them was kept.
+        """
+        new: list[str] = []
+        known: list[str] = []
+        differs: list[str] = []
+        with self._writing() as connection:
+            for each in events:
+                values = {field.name: getattr(each, field.name) for field in fields(Event)}
+                asked = self._insert_unless_known().values(**values, arrived=arrived).returning(EVENTS.c.uid)
+                if connection.execute(asked).one_or_none() is not None:
+                    new.append(each.uid)
+                    continue
+                before = connection.execute(select(EVENTS).where(EVENTS.c.uid == each.uid)).one()
+                (known if _event(before) == _as_kept(each) else differs).append(each.uid)
+        return Added(tuple(new), tuple(known), tuple(differs))
+
+    def events(self, day: date, site: str | None = None) -> tuple[Event, ...]:
+        """Return the entries of a day, at one site or at all, in the order in which they arrived."""
+        query = select(EVENTS).where(EVENTS.c.day == day).order_by(EVENTS.c.number)
+        if site is not None:
+            query = query.where(EVENTS.c.site == site)
+        with self._reading() as connection:
+            return tuple(_event(row) for row in connection.execute(query))
+
+    def events_of(self, person: str, since: date) -> tuple[Event, ...]:
+        """Return the entries about a person from a day on."""
+        query = select(EVENTS).where(EVENTS.c.person == person, EVENTS.c.day >= since).order_by(EVENTS.c.number)
+        with self._reading() as connection:
+            return tuple(_event(row) for row in connection.execute(query))
+
+    def _insert_unless_known(self) -> sqlite.Insert | postgresql.Insert:
+        if self._engine.dialect.name == "postgresql":
+            return postgresql.insert(EVENTS).on_conflict_do_nothing(index_elements=["uid"])
+        return sqlite.insert(EVENTS).on_conflict_do_nothing(index_elements=["uid"])
+
+    # ---- plans ----
+
+    def keep_plan(self, plan: KeptPlan) -> bool:
+        """Keep a plan whole, once for each revision; returns whether it is new."""
+        values = {field.name: getattr(plan, field.name) for field in fields(KeptPlan)}
+        try:
+            with self._writing() as connection:
+                connection.execute(PLANS.insert().values(**values))
+        except StoreFault as error:
+            if isinstance(error.__cause__, IntegrityError):
+                return False
+            raise
+        return True
+
+    def plan(self, revision: str) -> KeptPlan | None:
+        """Return a plan by its revision; None where it was never kept."""
+        with self._reading() as connection:
+            row = connection.execute(select(PLANS).where(PLANS.c.revision == revision)).one_or_none()
+        return None if row is None else _plan(row)
+
+    def plans(self, day: date, site: str | None = None) -> tuple[KeptPlan, ...]:
+        """Return the plans kept for a day, the last kept last."""
+        query = select(PLANS).where(PLANS.c.day == day).order_by(PLANS.c.number)
+        if site is not None:
+            query = query.where(PLANS.c.site == site)
+        with self._reading() as connection:
+            return tuple(_plan(row) for row in connection.execute(query))
+
+    # ---- requests ----
+
+    def request(self, name: str) -> KeptRequest | None:
+        """Return a request as it stands; None where there is none of the name."""
+        with self._reading() as connection:
+            return _request(connection, name)
+
+    def requests(self) -> tuple[KeptRequest, ...]:
+        """Return every request by name."""
+        with self._reading() as connection:
+            rows = connection.execute(select(REQUESTS).order_by(REQUESTS.c.name))
+            return tuple(KeptRequest(**row._mapping) for row in rows)
+
+    def save_request(
+        self, name: str, request: Mapping[str, Any], version: int | None, by: str, changed: datetime
+    ) -> int:
+        """Keep a request over the version that was read; None: as a new one.  Returns its new version.
+
+        Raises ChangedMeanwhile, with what stands there, when that version is no longer the newest.
+        """
+        values = {"request": dict(request), "changed": changed, "by": by}
+        with self._writing() as connection:
+            if version is None:
+                if (now := _request(connection, name)) is not None:
+                    raise ChangedMeanwhile(name, now)
+                connection.execute(REQUESTS.insert().values(name=name, version=1, **values))
+                return 1
+            done = connection.execute(
+                REQUESTS.update()
+                .where(REQUESTS.c.name == name, REQUESTS.c.version == version)
+                .values(version=version + 1, **values)
+            )
+            if done.rowcount != 1:
+                raise ChangedMeanwhile(name, _request(connection, name))
+        return version + 1
+
+    # ---- the whole ----
+
+    def backup(self, path: Path) -> None:
+        """Write a copy of a SQLite store that is whole, also while others write.  Raises StoreFault."""
+        if self._engine.dialect.name != "sqlite":
+            raise StoreFault("this store is PostgreSQL: its own pg_dump makes the backup")
+        if path.exists():
+            raise StoreFault(f"{path} exists; a backup is never written over another file")
+        draft = path.with_name(path.name + ".new")
+        try:
+            with closing(sqlite3.connect(self._path)) as source, closing(sqlite3.connect(draft)) as target:
+                source.backup(target)
+            draft.replace(path)
+        except (sqlite3.Error, OSError) as error:
+            draft.unlink(missing_ok=True)
+            raise StoreFault(f"the backup {path} was not written: {error}") from error
+
+    @property
+    def _path(self) -> Path:
+        return Path(self.url.removeprefix("sqlite:///"))
+
+    def close(self) -> None:
+        """Let go of the store."""
+        self._engine.dispose()
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        try:
+            with self._engine.connect() as connection:
+                yield connection
+        except DBAPIError as error:
+            raise StoreFault(f"the store {_shown(self.url)} cannot be read: {_reason(error)}") from error
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        try:
+            with self._engine.connect().execution_options(writing=True) as connection, connection.begin():
+                yield connection
+        except DBAPIError as error:
+            raise StoreFault(
+                f"the store {_shown(self.url)} did not take it: {_reason(error)}; nothing of it was kept"
+            ) from error
+
+    def _upgrade(self) -> None:
+        from alembic import command
+        from alembic.config import Config
+
+        config = Config()
+        config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+        with self._engine.connect().execution_options(writing=True) as connection, connection.begin():
+            if self._engine.dialect.name == "postgresql":
+                connection.execute(text("SELECT pg_advisory_xact_lock(72616)"))  # two servers may start at once
+            config.attributes["connection"] = connection
+            command.upgrade(config, "head")
+
+
+def restore(backup: Path, path: Path) -> None:
+    """Put a backup in the place of a SQLite store that nobody has open; the store that was there is kept beside it.
+
+    Raises StoreFault for a file that is no whole store; then nothing is changed.
+    """
+    try:
+        with closing(sqlite3.connect(f"file:{backup}?mode=ro", uri=True)) as source:
+            (whole,) = source.execute("PRAGMA integrity_check").fetchone()
+            source.execute("SELECT count(*) FROM events").fetchone()
+            if whole != "ok":
+                raise StoreFault(f"{backup} is damaged: {whole}")
+            path.parent.mkdir(parents=True, exist_ok=True)
+            draft = path.with_name(path.name + ".new")
+            with closing(sqlite3.connect(draft)) as target:
+                source.backup(target)
+    except sqlite3.Error as error:
+        raise StoreFault(f"{backup} is no store of this program: {error}") from error
+    if path.exists():
+        for ending in ("", "-wal", "-shm"):
+            old = path.with_name(path.name + ending)
+            if old.exists():
+                old.replace(path.with_name(f"{path.name}.before-restore{ending}"))
+    draft.replace(path)
+
+
+def _engine(url: str) -> Engine:
+    engine = create_engine(url, pool_pre_ping=not url.startswith("sqlite"))
+    if engine.dialect.name == "sqlite":
+
+        @event.listens_for(engine, "connect")
+        def prepare(connection: Any, _: object) -> None:
+            connection.isolation_level = None  # the transactions are ours: see below
+            cursor = connection.cursor()
+            for setting in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", f"busy_timeout={BUSY_MS}"):
+                cursor.execute(f"PRAGMA {setting}")
+            cursor.close()
+
+        @event.listens_for(engine, "begin")
+        def begin(connection: Connection) -> None:
+            # A writer waits at its beginning, and not half way, where SQLite could only give up.
+            writing = connection.get_execution_options().get("writing")
+            connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+
+    return engine
+
+
+def _event(row: Row[Any]) -> Event:
+    return Event(**{field.name: getattr(row, field.name) for field in fields(Event)})
+
+
+def _as_kept(each: Event) -> Event:
+    """Return an entry as it comes back: the same moment, in UTC."""
+    from dataclasses import replace
+    from datetime import UTC
+
+    return replace(each, at=each.at.astimezone(UTC))
+
+
+def _plan(row: Row[Any]) -> KeptPlan:
+    return KeptPlan(**{field.name: getattr(row, field.name) for field in fields(KeptPlan)})
+
+
+def _request(connection: Connection, name: str) -> KeptRequest | None:
+    row = connection.execute(select(REQUESTS).where(REQUESTS.c.name == name)).one_or_none()
+    return None if row is None else KeptRequest(**row._mapping)
+
+
+def _shown(url: str) -> str:
+    """Return an address without its password."""
+    from sqlalchemy.engine import make_url
+
+    try:
+        return make_url(url).render_as_string(hide_password=True)
+    except SQLAlchemyError:
+        return "with an address that cannot be read"
+
+
+def _reason(error: Exception) -> str:
+    return " ".join(str(getattr(error, "orig", None) or error).split())

@@ -1,0 +1,100 @@
+"""The tables of the store. Their shape changes only by a step in ``migrations``; a test compares the two."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    BigInteger,
+    Column,
+    Date,
+    DateTime,
+    Dialect,
+    Float,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+from sqlalchemy.types import TypeDecorator
+
+METADATA = MetaData(
+    naming_convention={
+        "pk": "pk_%(table_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_name)s",
+        "ix": "ix_%(table_name)s_%(column_0_name)s",
+    }
+)
+# SQLite numbers rows by itself only where the key is a plain INTEGER.
+Number = BigInteger().with_variant(Integer(), "sqlite")
+
+
+class Moment(TypeDecorator[datetime]):
+    """An instant: kept in UTC, given back aware; a naive time is refused."""
+
+    impl = DateTime
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Keep the instant in UTC."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("a moment without its offset from UTC cannot be kept")
+        return value.astimezone(UTC).replace(tzinfo=None)
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
+        """Give the instant back, aware."""
+        return None if value is None else value.replace(tzinfo=UTC)
+
+
+EVENTS = Table(
+    "events",
+    METADATA,
+    Column("number", Number, primary_key=True, autoincrement=True),  # order of arrival
+    Column("uid", String(64), nullable=False),
+    Column("at", Moment, nullable=False),
+    Column("arrived", Moment, nullable=False),
+    Column("day", Date, nullable=False, index=True),
+    Column("site", String(120), nullable=False),
+    Column("kind", String(20), nullable=False),
+    Column("by", String(120), nullable=False),
+    Column("person", String(120), nullable=False),
+    Column("group", String(120), nullable=False),
+    Column("dive", Integer, nullable=False),
+    Column("value", Float),
+    Column("text", Text, nullable=False),
+    Column("identity", String(120), nullable=False),
+    Column("corrects", String(64), nullable=False),
+    UniqueConstraint("uid"),
+)
+PLANS = Table(
+    "plans",
+    METADATA,
+    Column("number", Number, primary_key=True, autoincrement=True),
+    Column("revision", String(8), nullable=False),
+    Column("site", String(120), nullable=False),
+    Column("day", Date, nullable=False, index=True),
+    Column("kept", Moment, nullable=False),
+    Column("by", String(120), nullable=False),
+    Column("request", JSON, nullable=False),
+    Column("inputs", JSON, nullable=False),  # all that the plan was made from, as its revision counts it
+    Column("plan", JSON, nullable=False),
+    UniqueConstraint("revision"),
+)
+REQUESTS = Table(
+    "requests",
+    METADATA,
+    Column("name", String(120), primary_key=True),
+    Column("version", Integer, nullable=False),  # rises by one with each change
+    Column("request", JSON, nullable=False),
+    Column("changed", Moment, nullable=False),
+    Column("by", String(120), nullable=False),
+)
+# Nothing may be changed or taken out of these, but for the purge, which says what it deletes before it does.
+ONLY_GROW = (EVENTS, PLANS)
+PURGING = Table("purging", METADATA, Column("number", Integer, primary_key=True, autoincrement=False))
