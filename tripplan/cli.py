@@ -22,16 +22,21 @@ from tripplan.errors import BadRecord, OutOfRange, TripplanError
 if TYPE_CHECKING:
     from tripplan.catalogue.site import Site
     from tripplan.catalogue.station import Station
+    from tripplan.people.table import Preview
     from tripplan.physics.no_stop import Exposure
     from tripplan.planning.board import Board
     from tripplan.planning.season import Season
     from tripplan.planning.world import World
     from tripplan.rulebook import RuleBook
+    from tripplan.store.accounts import Accounts
+    from tripplan.store.database import Store
     from tripplan.store.folder import Folder
+    from tripplan.store.people_file import CentrePeople
 
 FINE, STOPPED, REFUSED = 0, 1, 2
 LONGEST_TIDE_DAYS = 3660  # ten years: enough for every use, short enough to answer
 MOST_HEIGHTS = 1_000_000
+LONGEST_ADDRESS = 200
 
 
 class Refused(TripplanError):
@@ -96,7 +101,39 @@ def _parser() -> argparse.ArgumentParser:
     sub = command("serve", _serve, "Serve a centre's own folder on this machine and print its address.")
     sub.add_argument("folder", type=Path, metavar="FOLDER", help="folder with sites, stations/, centre/ and requests/")
     sub.add_argument("--port", type=int, default=8080, metavar="N", help="port, 0 for any free one (8080)")
-    sub.add_argument("--host", default="127.0.0.1", help="loopback address to listen on (127.0.0.1)")
+    sub.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1)")
+    sub.add_argument("--accounts", action="store_true", help="ask for a name and a password also on this machine")
+    sub.add_argument("--proxy", metavar="ADDRESS", help="of the server in front that speaks https, as it calls here")
+    sub.add_argument(
+        "--store", metavar="URL", help="sqlite:///FILE or postgresql+psycopg://... (the user's data folder)"
+    )
+    sub.epilog = (
+        "Where others can reach it, by --host or by --proxy, everybody has to sign in: make the first account with "
+        "`tripplan account FOLDER add NAME --role centre`. From another machine a password is taken over https only, "
+        "so a server that speaks it must stand in front."
+    )
+
+    sub = command("account", _account, "Make, list, lock and unlock accounts, and set their passwords.")
+    sub.epilog = "A password is typed at the prompt, twice, or comes as one line by --password-stdin; never as a word."
+    sub.add_argument("folder", type=Path, metavar="FOLDER", help="the centre's folder")
+    sub.add_argument("--store", metavar="URL", help="as for `tripplan serve`")
+    actions = sub.add_subparsers(required=True, metavar="ACTION", parser_class=_Parser, dest="action")
+    for action, words in (
+        ("add", "make an account"),
+        ("list", "list the accounts"),
+        ("lock", "lock an account and sign it out everywhere"),
+        ("unlock", "let a locked account sign in again"),
+        ("password", "set a new password and sign the account out everywhere"),
+    ):
+        each = actions.add_parser(action, help=words, description=f"{words.capitalize()}.")
+        if action == "list":
+            as_json(each)
+            continue
+        each.add_argument("name", metavar="NAME", help='who signs in, like "Greta Holm"')
+        if action == "add":
+            each.add_argument("--role", required=True, choices=("leader", "centre", "assistant"), help="what it may do")
+        if action in ("add", "password"):
+            each.add_argument("--password-stdin", action="store_true", help="read the password from standard input")
 
     sub = command("sites", _sites, "Validate site and tide station files; faults as file:line: message.")
     sub.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="files or folders")
@@ -223,6 +260,26 @@ def _parser() -> argparse.ArgumentParser:
     sub = command("rules", _rules, "List the rule book: every adjustable number with its source.")
     sub.add_argument("--folder", type=Path, metavar="FOLDER", help="with this centre's own overrides")
     as_json(sub)
+
+    sub = command("people", _people, "List a centre's people; write them to a table, or read a table into them.")
+    sub.epilog = (
+        "An import shows what it would do and writes nothing without --apply. A column that the table does not have "
+        "stays as it is, an empty cell takes a value away, and nobody is removed. The list is written anew, without "
+        "its remarks; the one before is kept beside it. Of an .xlsx the first sheet is read. Exit 2: the table has a "
+        "fault, also where the good rows were written."
+    )
+    sub.add_argument("folder", type=Path, metavar="FOLDER", help="the centre's folder")
+    way = sub.add_mutually_exclusive_group()
+    way.add_argument("--export", metavar="FILE", help="write everybody to a .csv or .xlsx; - prints CSV")
+    way.add_argument("--import", dest="table", type=Path, metavar="FILE", help="show what a .csv or .xlsx would change")
+    sub.add_argument(
+        "--without-private", action="store_true", help="export no medical, guardian, next of kin and notes"
+    )
+    sub.add_argument("--apply", action="store_true", help="write it, where no row has a fault")
+    sub.add_argument(
+        "--good-rows", action="store_true", help="with --apply: leave rows with a fault out, write the others"
+    )
+    as_json(sub)
     return parser
 
 
@@ -273,25 +330,109 @@ def _serve_demo(options: argparse.Namespace) -> int:
 
 
 def _serve(options: argparse.Namespace) -> int:
-    if options.host not in ("127.0.0.1", "localhost", "::1"):
-        raise Refused(
-            f"tripplan serve: {options.host} is not this machine's own address; without accounts it listens on "
-            "127.0.0.1, localhost or ::1 only"
+    from tripplan.store.database import default_path
+
+    beyond = options.proxy is not None or not _loopback(options.host)
+    if not (beyond or options.accounts or options.store):
+        return _answer(options.folder, options.host, options.port)
+    _look_at_port(options.port)
+    _look_at_folder(options.folder)
+    if not options.store and not default_path(options.folder).exists():
+        raise Refused(_no_account_yet(options))
+    store = _opened_store(options.folder, options.store)
+    try:
+        accounts = None
+        if beyond or options.accounts:
+            from tripplan.store.accounts import Accounts
+
+            accounts = Accounts(store)
+            if not accounts.can_be_managed():
+                raise Refused(_no_account_yet(options))
+        return _answer(
+            options.folder,
+            options.host,
+            options.port,
+            proxy=options.proxy,
+            store=store,
+            accounts=accounts,
+            beyond=beyond,
         )
-    return _answer(options.folder, options.host, options.port)
+    finally:
+        store.close()
 
 
-def _answer(folder: Path, host: str, port: int, *, keep_young: bool = False) -> int:
+def _no_account_yet(options: argparse.Namespace) -> str:
+    why = "with --accounts" if _loopback(options.host) and not options.proxy else "where others can reach it"
+    at = options.proxy if options.proxy and _loopback(options.host) else options.host
+    return (
+        f"tripplan serve: {at}: everybody has to sign in {why}, and no account of the role centre can; make one with "
+        f"`tripplan account {options.folder} add NAME --role centre`"
+    )
+
+
+def _loopback(host: str) -> bool:
+    """Return whether only this machine can reach an address."""
+    from ipaddress import ip_address
+
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def _look_at_port(port: int) -> None:
+    if not 0 <= port <= 65535:
+        raise Refused(f"port is {port}; it must be from 0 to 65535")
+
+
+def _look_at_folder(folder: Path) -> RuleBook:
+    """Return the rules of a centre's folder.  Raises BadRecord where it is none: before a store is made for it."""
+    from tripplan.store.folder import load_folder
+
+    return load_folder(folder).world.rules
+
+
+def _opened_store(folder: Path, url: str | None) -> Store:
+    """Return the store of an address, or that of a centre's folder, which nobody else on the machine may read."""
+    from tripplan.store.database import Store, default_path, sqlite_url
+
+    if url is None:
+        path = default_path(folder)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.touch(mode=0o600)
+        path.chmod(0o600)
+        return Store(sqlite_url(path))
+    if not url.startswith(("sqlite:///", "postgresql")):
+        raise Refused("--store begins with neither sqlite:/// nor postgresql+psycopg://")
+    try:
+        return Store(url)
+    except ImportError:
+        raise Refused("--store asks for a PostgreSQL driver that is not here: install tripplan[postgresql]") from None
+
+
+def _answer(
+    folder: Path,
+    host: str,
+    port: int,
+    *,
+    keep_young: bool = False,
+    proxy: str | None = None,
+    store: Store | None = None,
+    accounts: Accounts | None = None,
+    beyond: bool = False,
+) -> int:
     """Serve a folder until interrupted; the address is printed once it answers."""
     from waitress.server import create_server
 
     from tripplan.web.app import create_app
 
-    if not 0 <= port <= 65535:
-        raise Refused(f"port is {port}; it must be from 0 to 65535")
-    app = create_app(folder, keep_young=keep_young)
+    _look_at_port(port)
+    app = create_app(folder, keep_young=keep_young, store=store, accounts=accounts, beyond=beyond)
+    trusted: dict[str, Any] = {}
+    if proxy is not None:  # its word, and nobody else's, is taken for who asks and by which connection
+        trusted = {"trusted_proxy": proxy, "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"}}
     try:
-        server = create_server(app, host=host, port=port, threads=4, ident="tripplan")
+        server = create_server(app, host=host, port=port, threads=4, ident="tripplan", **trusted)
     except OSError as error:
         raise Refused(f"port {port} cannot be used: {error.strerror}; give another with --port") from None
     shown = f"[{host}]" if ":" in host else host
@@ -301,6 +442,88 @@ def _answer(folder: Path, host: str, port: int, *, keep_young: bool = False) -> 
     except KeyboardInterrupt:
         server.close()
     return FINE
+
+
+# ---- accounts ----
+
+
+def _account(options: argparse.Namespace) -> int:
+    from tripplan.store.accounts import Accounts, Limits
+
+    limits = Limits.of(_look_at_folder(options.folder))
+    password = _password(options) if options.action in ("add", "password") else ""
+    store = _opened_store(options.folder, options.store)
+    try:
+        accounts = Accounts(store)
+        if options.action == "list":
+            _list_accounts(accounts, options.json)
+            return FINE
+        moment, by, name = datetime.now(UTC), _who_types(), options.name
+        if options.action == "add":
+            made = accounts.add(name, options.role, password, by=by, now=moment, limits=limits)
+            print(f"{made.name} may now sign in, with the role {made.role}.")
+        elif options.action == "password":
+            accounts.set_password(name, password, by=by, now=moment, limits=limits)
+            print(f"{name} has a new password and is signed out everywhere.")
+        elif options.action == "lock":
+            accounts.lock(name, by=by, now=moment, keep_one=False)
+            print(f"{name} is locked and signed out everywhere.")
+        else:
+            accounts.unlock(name, by=by, now=moment)
+            print(f"{name} may sign in.")
+    finally:
+        store.close()
+    return FINE
+
+
+def _list_accounts(accounts: Accounts, as_json: bool) -> None:
+    found = accounts.listing()
+    if as_json:
+        _show(
+            {
+                "accounts": [
+                    {
+                        "name": each.name,
+                        "role": each.role,
+                        "locked": each.locked,
+                        "created": each.created.isoformat(),
+                        "password_changed": each.password_changed.isoformat(),
+                    }
+                    for each in found
+                ]
+            }
+        )
+        return
+    for each in found:
+        print(f"{each.name:30} {each.role:10} {'locked' if each.locked else ''}".rstrip())
+    print(f"{_counted(len(found), 'account')}")
+
+
+def _password(options: argparse.Namespace) -> str:
+    """Return a new password, typed twice without being shown, or from standard input.  Raises Refused."""
+    if options.password_stdin:
+        return sys.stdin.readline().rstrip("\r\n")
+    if not sys.stdin.isatty():
+        raise Refused("tripplan account: there is no keyboard to type a password at; give it by --password-stdin")
+    from getpass import getpass
+
+    try:
+        password = getpass(f"New password of {options.name}: ")
+        if getpass("The same again: ") != password:
+            raise Refused("the two passwords differ; nothing was changed")
+    except (EOFError, KeyboardInterrupt):
+        raise Refused("no password was typed; nothing was changed") from None
+    return password
+
+
+def _who_types() -> str:
+    """Return who gives the command, as the machine knows it."""
+    from getpass import getuser
+
+    try:
+        return f"{getuser()}, at the machine"
+    except (KeyError, OSError):
+        return "somebody at the machine"
 
 
 # ---- files ----
@@ -909,6 +1132,7 @@ def _sheet(options: argparse.Namespace) -> int:
     from tripplan.planning.action_sheet import sheets_of_day
     from tripplan.planning.world import CannotPlan
     from tripplan.store.folder import load_folder
+    from tripplan.store.records import CannotKeep
     from tripplan.store.told import Teller, told_world
 
     day = _day(options.date, "--date")
@@ -923,6 +1147,12 @@ def _sheet(options: argparse.Namespace) -> int:
     known = ", ".join(folder.sites) or "none"
     if wrong := [slug for slug in slugs if slug not in folder.sites]:
         raise CannotPlan(tuple(((), f'site "{slug}" is not in the catalogue; known: {known}') for slug in wrong))
+    if len(options.address) > LONGEST_ADDRESS:
+        raise Refused(
+            f"tripplan sheet: --address has {len(options.address)} letters; at most {LONGEST_ADDRESS} go into a code"
+        )
+    if options.pdf and options.pocket and options.pdf.resolve() == options.pocket.resolve():
+        raise Refused(f"tripplan sheet: --pdf and --pocket are both {options.pdf}; give two files")
     if not (options.pdf or options.pocket or options.json):
         raise Refused("tripplan sheet: nothing to write; give --pdf FILE, --pocket FILE or --json")
     teller = Teller()
@@ -936,7 +1166,10 @@ def _sheet(options: argparse.Namespace) -> int:
         options.pdf.write_bytes(action_sheets_pdf(sheets, options.paper, said, options.address))
         if options.folder:  # the demonstration that ships with the program keeps no records
             for sheet in sheets:
-                folder.records.keep_printed(sheet)
+                try:
+                    folder.records.keep_printed(sheet)
+                except CannotKeep as error:  # the leader needs the paper whatever the records do
+                    _complain(f"records: {error}")
     if options.pocket:
         from tripplan.documents.pocket import pocket_html, pocket_site
 
@@ -957,7 +1190,11 @@ def _sheet(options: argparse.Namespace) -> int:
         for file in (options.pdf, options.pocket):
             if file:
                 print(file)
-    return STOPPED if any(check.outcome is Outcome.STOP for sheet in sheets for check in sheet.checks) else FINE
+    if any(check.outcome is Outcome.STOP for sheet in sheets for check in sheet.checks):
+        return STOPPED
+    # A file that was left out may hold a dive of the day: the sheets are no answer to be relied on by a script.
+    records = str(folder.records.path)
+    return REFUSED if any(not fault.file.startswith(records) for fault in folder.faults) else FINE
 
 
 def _counted(count: int, noun: str) -> str:
@@ -1060,6 +1297,126 @@ def _rules(options: argparse.Namespace) -> int:
             mark = f" (baseline {rule.baseline_value:g}: {rule.reason})" if rule.overridden else ""
             print(f"{rule.key:45} {rule.value:>8g} {rule.unit:10} {rule.provenance:16} {rule.title}{mark}")
     return FINE
+
+
+# ---- people ----
+
+
+def _people(options: argparse.Namespace) -> int:
+    from tripplan.store.people_file import centre_people
+
+    if options.without_private and not options.export:
+        raise Refused("--without-private goes with --export")
+    if options.apply and not options.table:
+        raise Refused("--apply goes with --import")
+    if options.good_rows and not options.apply:
+        raise Refused("--good-rows goes with --apply")
+    if options.export == "-" and options.json:
+        raise Refused("--export - prints the table; it goes with no --json")
+    centre = centre_people(options.folder)
+    if options.export:
+        return _export_people(centre, options)
+    if options.table:
+        return _import_people(centre, options)
+    people = centre.roster.people.values()
+    if options.json:
+        _show({"people": [{"name": p.name, "identity": p.identity, "level": p.level.value} for p in people]})
+    else:
+        for person in people:
+            print(f"{person.name:30} {person.level.words}")
+        print(f"{len(people)} {'person' if len(people) == 1 else 'people'}")
+    return FINE
+
+
+def _export_people(centre: CentrePeople, options: argparse.Namespace) -> int:
+    from tripplan.people.table import COLUMNS, PRIVATE_COLUMNS, rows_of
+    from tripplan.store.people_file import write_table
+
+    rows = rows_of(centre.roster, private=not options.without_private)
+    if options.export == "-":
+        print(write_table(rows, "people.csv").decode("utf-8-sig").replace("\r\n", "\n"), end="")
+        return FINE
+    Path(options.export).write_bytes(write_table(rows, options.export))
+    if options.json:
+        left_out = list(PRIVATE_COLUMNS) if options.without_private else []
+        columns = [name for name in COLUMNS if name not in left_out]
+        _show({"file": options.export, "people": len(rows), "columns": columns, "left_out": left_out})
+    else:
+        print(f"{options.export}: {len(rows)} {'person' if len(rows) == 1 else 'people'}")
+    return FINE
+
+
+def _import_people(centre: CentrePeople, options: argparse.Namespace) -> int:
+    """Show what a table would change, and write it where that is asked for and nothing stands against it."""
+    from tripplan.people.table import people_from
+    from tripplan.store.people_file import LARGEST_TABLE_BYTES, people_toml, read_table, save_people
+
+    if not options.table.is_file():  # a pipe or a device would never end
+        raise Refused(f"{options.table}: there is no such file")
+    with options.table.open("rb") as stream:
+        content = stream.read(LARGEST_TABLE_BYTES + 1)
+    preview = people_from(read_table(content, str(options.table)), centre.cards, centre.roster)
+    for fault in preview.faults:
+        place = f"{options.table}:{fault.row}: "
+        _complain(place + (f"{fault.column}: " if fault.column else "") + fault.message)
+    change = bool(preview.new or preview.changed)
+    applied = options.apply and change and (options.good_rows or not preview.faults)
+    kept = None
+    if applied:
+        text = people_toml(preview.people)
+        kept = save_people(centre.path, text, datetime.now(UTC).astimezone(), centre.cards)
+    if options.json:
+        _show({**_preview_json(preview), "applied": applied, "kept": str(kept) if kept else None})
+    else:
+        _print_preview(preview)
+        if applied:
+            print(f"{centre.path}: written" + (f"; the list before is kept as {kept.name}" if kept else ""))
+        elif not change:
+            print("Nothing was written: there is nothing to change.")
+        elif options.apply:
+            print("Nothing was written: rows have faults; mend them, or leave them out with --good-rows.")
+        else:
+            print("Nothing was written: this shows what --apply would do.")
+    return REFUSED if preview.faults else FINE
+
+
+def _preview_json(preview: Preview) -> dict[str, Any]:
+    """Return what an import would do as plain values."""
+    return {
+        "new": [{"row": one.row, "name": one.person.name} for one in preview.new],
+        "changed": [
+            {"row": one.row, "name": one.name, "fields": [vars(change) for change in one.fields]}
+            for one in preview.changed
+        ],
+        "unchanged": list(preview.unchanged),
+        "left_out": list(preview.left_out),
+        "faults": [vars(fault) for fault in preview.faults],
+        "duplicates": [vars(one) for one in preview.duplicates],
+        "unknown_columns": [vars(one) for one in preview.unknown_columns],
+        "missing_columns": list(preview.missing_columns),
+    }
+
+
+def _print_preview(preview: Preview) -> None:
+    for one in preview.new:
+        print(f"new        {one.person.name}, born {one.person.born}, {one.person.level.words} (row {one.row})")
+    for each in preview.changed:
+        print(f"changed    {each.name} (row {each.row})")
+        for change in each.fields:
+            print(f"             {change.field}: {_cell(change.before)} -> {_cell(change.after)}")
+    if preview.left_out:
+        rows = [str(row) for row in preview.left_out]
+        print(f"left out   row{'s' if len(rows) > 1 else ''} {', '.join(rows)}")
+    others = len(preview.people) - len(preview.new) - len(preview.changed) - len(preview.unchanged)
+    print(
+        f"{len(preview.new)} new, {len(preview.changed)} changed, {len(preview.unchanged)} unchanged, "
+        f"{_counted(len(preview.left_out), 'row')} left out; {others} others of the list stay as they are"
+    )
+
+
+def _cell(text: str) -> str:
+    """Return the text of a cell on one line."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split()) or "nothing"
 
 
 if __name__ == "__main__":

@@ -205,6 +205,20 @@ _ALL = (
     ),
     _s("CONFIRMED", "What somebody found on the morning of the dive", "the centre's own"),
     _s("EMERGENCY_FILE", "The centre's emergency file: oxygen, kits, drills", "the centre's own"),
+    _s("KIT_FILE", "The centre's kit file: what the store holds, tested and serviced when", "the centre's own"),
+    _s(
+        "NAVY_CYLINDERS",
+        "US Navy Diving Manual, 7-2.2.2.2: inspection and test of open-circuit cylinders",
+        "verified",
+        "read in a public transcription of Revision 4, Change A",
+    ),
+    _s(
+        "ES_550",
+        "Spanish royal decree 550/2020, article 18.1 and annex III: least kit of a diver",
+        "verified",
+        "read in a secondary quotation",
+    ),
+    _s("NOAA_SHORE", "NOAA Diving Manual, section 13.1: diving from the shore", "verified", "older edition"),
 )
 
 SOURCES: dict[str, Source] = {source.key: source for source in _ALL}

@@ -3,22 +3,30 @@
 from __future__ import annotations
 
 import io
+import json
+import os
 import re
 import shutil
 import subprocess
+import sys
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from functools import cache
 from gettext import NullTranslations
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
+import typst
 from hypothesis import given
 from hypothesis import strategies as st
 from printed_plans import REQUESTS, folder
 from pypdf import PdfReader
 
+from tripplan.documents import emergency_sheet
 from tripplan.documents.emergency_sheet import action_sheets_pdf, radio_rows, revision_link, when_rows
 from tripplan.documents.sheet_words import gap_words, sheet_text
 from tripplan.emergency.confirmed import Confirmation
@@ -357,6 +365,160 @@ def test_no_word_is_smaller_than_can_be_read(sheet):
     for page in PdfReader(io.BytesIO(printed(sheet))).pages[:3]:  # the fourth has pictures
         page.extract_text(visitor_text=seen)
     assert small == set()
+
+
+# ---- fitted first, then set: the same sheet with less memory ----
+
+
+@pytest.fixture
+def calls(monkeypatch) -> list[str]:
+    """Return a list that takes "fit" for each time that fits are looked for, and how each document was set."""
+    found: list[str] = []
+    query, compiled = typst.query, typst.compile
+
+    def seen_query(*args: Any, **kwargs: Any) -> str:
+        found.append("fit")
+        return query(*args, **kwargs)
+
+    def seen_compile(*args: Any, **kwargs: Any) -> Any:
+        if kwargs["input"]:
+            data = json.loads(kwargs["sys_inputs"]["data"])
+            found.append("set" if data["fits"] else "measured")
+        return compiled(*args, **kwargs)
+
+    monkeypatch.setattr(typst, "query", seen_query)
+    monkeypatch.setattr(typst, "compile", seen_compile)
+    emergency_sheet._known_fits.clear()
+    return found
+
+
+def measured(sheets: list[ActionSheet], paper: str, tongue: Language = ENGLISH) -> bytes:
+    """Return the document whose parts are all measured while it is set, which is slow but needs no fits."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(emergency_sheet, "_fits", lambda values, words: None)
+        return action_sheets_pdf(sheets, paper, tongue)
+
+
+SAMPLES = {
+    **{slug: lambda slug=slug: unplanned(slug) for slug in SITES},
+    **{name: lambda name=name: planned(name) for name in REQUESTS},
+    "bare": bare, "long": long_sheet,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("name", SAMPLES)
+def test_a_sheet_that_was_fitted_first_is_the_one_that_is_measured_while_it_is_set(name, paper, calls):
+    sheet = SAMPLES[name]()
+    fitted = action_sheets_pdf([sheet], paper)
+    assert calls == ["fit", "set"]
+    assert pages_of(fitted) == pages_of(measured([sheet], paper))
+    assert calls == ["fit", "set", "measured"]
+
+
+def test_sheets_in_one_file_have_the_pages_that_each_has_alone(calls):
+    sheets = [make() for make in SAMPLES.values()]
+    pages = pages_of(action_sheets_pdf(sheets))
+    assert "measured" not in calls
+    assert calls.count("set") == 1
+    assert pages == tuple(page for sheet in sheets for page in pages_of(printed(sheet)))
+
+
+def test_a_fit_that_is_known_is_not_looked_for_again_and_gives_equal_bytes(calls):
+    sheets = [unplanned(slug) for slug in SITES]
+    first = action_sheets_pdf(sheets)
+    looked = calls.count("fit")
+    assert 1 <= looked <= len(sheets)
+    assert action_sheets_pdf(sheets) == first
+    assert action_sheets_pdf(sheets[:1] * 2) != first
+    assert calls.count("fit") == looked
+    # Other paper, another language and other words each need a fit of their own.
+    for n, (sheet, paper, code) in enumerate(
+        [(sheets[0], "letter", "en"), (sheets[0], "a4", "es"), (replace(sheets[0], gate_code="0001"), "a4", "en")], 1
+    ):
+        action_sheets_pdf([sheet], paper, language(code))
+        assert calls.count("fit") == looked + n
+
+
+def test_only_so_many_fits_are_kept_and_more_sheets_than_that_are_printed_all_the_same(calls, monkeypatch):
+    sheets = [unplanned(slug) for slug in SITES[:4]]
+    first = action_sheets_pdf(sheets)
+    monkeypatch.setattr(emergency_sheet, "KEPT_FITS", 2)
+    emergency_sheet._known_fits.clear()
+    assert action_sheets_pdf(sheets) == first
+    assert len(emergency_sheet._known_fits) == 2
+    calls.clear()
+    action_sheets_pdf(sheets[2:])  # the last are kept
+    assert calls == ["set"]
+    action_sheets_pdf(sheets[:1])
+    assert calls == ["set", "fit", "set"]
+
+
+def test_sheets_printed_at_the_same_time_are_those_printed_one_after_another(calls, monkeypatch):
+    monkeypatch.setattr(emergency_sheet, "KEPT_FITS", 2)
+    sheets = [unplanned(slug) for slug in SITES[:4]]
+    wanted = [printed(sheet) for sheet in sheets]
+    emergency_sheet._known_fits.clear()
+    with ThreadPoolExecutor(4) as pool:
+        assert list(pool.map(lambda sheet: action_sheets_pdf([sheet]), sheets * 2)) == wanted * 2
+    assert len(emergency_sheet._known_fits) == 2
+
+
+WRONG: dict[str, Callable[[dict[str, Any]], None]] = {
+    "front too large": lambda fit: fit["act"].__setitem__(0, 1.3),
+    "details too large": lambda fit: fit["details"].__setitem__(0, 2.5),
+    "scenarios too large": lambda fit: fit["scenarios"].__setitem__(0, 2.5),
+    "a block missing": lambda fit: fit["details"][1][-1].pop(),
+    "a block twice": lambda fit: fit["scenarios"][1][-1].append(0),
+}
+
+
+@pytest.mark.parametrize("wrong", WRONG)
+def test_a_wrong_fit_is_noticed_and_the_sheet_is_measured_while_it_is_set(wrong, calls, monkeypatch):
+    sheets = [unplanned(), unplanned("the-gut"), unplanned("gull-cove")]
+    right = action_sheets_pdf(sheets)
+    fits = emergency_sheet._fits
+
+    def spoiled(*args: Any) -> Any:
+        found = json.loads(json.dumps(fits(*args)))
+        WRONG[wrong](found[1])
+        return found
+
+    monkeypatch.setattr(emergency_sheet, "_fits", spoiled)
+    calls.clear()
+    assert pages_of(action_sheets_pdf(sheets)) == pages_of(right)
+    assert calls == ["set", "measured"]
+
+
+MEMORY = """
+import sys
+from datetime import date, timedelta
+from pathlib import Path
+from tripplan.data_files import data_dir
+from tripplan.documents.emergency_sheet import action_sheets_pdf
+from tripplan.planning.action_sheet import action_sheet
+from tripplan.store.folder import load_folder
+
+def peak_mb():
+    lines = Path("/proc/self/status").read_text().splitlines()
+    return next(int(line.split()[1]) for line in lines if line.startswith("VmHWM")) / 1024
+
+world = load_folder(data_dir("sites")).world
+days = [date(2026, 12, 5) + timedelta(days=n) for n in range(16)]
+sheets = [action_sheet(list(world.sites)[n % len(world.sites)], day, world) for n, day in enumerate(days)]
+action_sheets_pdf(sheets[:1])
+before = peak_mb()
+action_sheets_pdf(sheets)
+print((peak_mb() - before) / len(sheets))
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="the peak of memory is read where Linux tells it")
+def test_each_further_sheet_of_a_file_needs_little_memory():
+    # Measured while they are set, each needs some 70 MB; fifty sheets must stay below 1 GB.
+    there = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}
+    out = subprocess.run([sys.executable, "-c", MEMORY], capture_output=True, check=True, text=True, env=there).stdout
+    assert 0 < float(out) < 18
 
 
 # ---- nothing cut off, nothing told by colour ----

@@ -3,6 +3,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+from dataclasses import replace
 from datetime import datetime
 
 import pytest
@@ -10,7 +11,8 @@ from printed_plans import REQUESTS, hostile_plan, plan_of
 from sample_plan import sample_plan
 
 from tripplan.check import Contest
-from tripplan.documents.data import plan_json
+from tripplan.documents.data import dives_from_json, plan_json
+from tripplan.errors import OutOfRange
 from tripplan.planning.plan import DivePlan
 
 ALL = (*REQUESTS, "stop")
@@ -127,3 +129,25 @@ def test_names_come_out_as_they_went_in():
 def test_every_value_is_plain():
     kinds = {type(leaf) for leaf in _leaves(plan_json(plan_of("beginners-cove")))}
     assert kinds <= {str, int, float, bool, type(None)}
+
+
+@pytest.mark.parametrize("name", REQUESTS)
+def test_the_dives_of_a_plan_kept_as_json_come_back_as_they_were(name):
+    plan = plan_of(name)
+    kept = json.loads(json.dumps(plan_json(plan)))
+    for before, after in zip(plan.dives, dives_from_json(kept), strict=True):
+        # The binding candidate stays the same; the others come back in order of value.
+        for limit in ("depth", "time"):
+            one, two = getattr(before, limit), getattr(after, limit)
+            assert one.binding == two.binding and set(one.candidates) == set(two.candidates)
+            after = replace(after, **{limit: one})
+        assert after == replace(before, **{
+            moment: getattr(before, moment) and getattr(before, moment).replace(microsecond=0)
+            for moment in ("entry", "descent", "exit", "exit_by", "overdue_at", "window_closes")
+        })  # fmt: skip
+
+
+@pytest.mark.parametrize("kept", [{}, {"dives": [{}]}, {"dives": [{"entry": "soon"}]}, {"dives": 3}])
+def test_what_is_no_kept_plan_is_refused_in_words(kept):
+    with pytest.raises(OutOfRange, match="cannot be read"):
+        dives_from_json(kept)

@@ -20,7 +20,7 @@ from printed_plans import HOSTILE, folder
 from sample_plan import PERIOD_MIN, cosine_m, curve_of
 
 from tripplan.documents import pocket
-from tripplan.documents.pocket import PocketSite, dive_name, pocket_html, pocket_site, with_prefix
+from tripplan.documents.pocket import PocketSite, pocket_html, pocket_site, search_key, with_prefix
 from tripplan.documents.sheet_words import sheet_text
 from tripplan.emergency.confirmed import Confirmation
 from tripplan.errors import OutOfRange
@@ -269,7 +269,7 @@ def test_each_dive_has_its_instants_in_utc_and_its_times_at_the_site():
             assert instant == moment
             assert f"{instant - timedelta(hours=1):%H:%M}" == box[said]
         assert box["data-offset-min"] == "-60"
-        assert dive_name(dive) in box["data-name"]
+        assert f"{dive.group}, dive {dive.number}" in box["data-name"]
 
 
 def test_a_note_that_all_are_out_is_only_for_the_same_people_at_the_same_times():
@@ -311,7 +311,7 @@ def test_the_words_of_the_clocks_have_every_value_that_the_script_puts_in():
 def test_somebody_may_have_been_seen_last_every_ten_minutes_from_leaving_the_surface_on():
     page = site_of("saturday-ledge")
     for dive in page.sheet.dives:
-        areas = page.searches[dive_name(dive)]
+        areas = page.searches[search_key(dive)]
         assert areas[0].last_seen_at == dive.descent
         assert {b.last_seen_at - a.last_seen_at for a, b in pairwise(areas)} == {timedelta(minutes=10)}
         assert dive.exit_by - timedelta(minutes=20) < areas[-1].last_seen_at < dive.exit_by
@@ -329,8 +329,8 @@ def test_somebody_may_have_been_seen_last_every_ten_minutes_from_leaving_the_sur
 def test_the_table_of_a_time_is_that_of_the_area_of_that_time():
     page = site_of("saturday-ledge")
     dive = page.sheet.dives[0]
-    area = page.searches[dive_name(dive)][2]
-    only = PocketSite(replace(page.sheet, dives=(dive,)), (), {dive_name(dive): (area,)})
+    area = page.searches[search_key(dive)][2]
+    only = PocketSite(replace(page.sheet, dives=(dive,)), (), {search_key(dive): (area,)})
     text = Read(html_of(only)).text
     for step in area.steps:
         assert f"{step.time.astimezone(dive.entry.tzinfo):%H:%M}" in text
@@ -398,7 +398,7 @@ def test_names_that_try_to_be_something_else_stay_names():
     )
     plan = replace(page.plans[0], site_name=tag, title=quote, headline='<b id="arrival">url(#day)</b> {{ 7 * 7 }}')
     dive = replace(first, group=quote)
-    read = Read(html_of(PocketSite(sheet, (plan,), {dive_name(dive): (first.search,)})))
+    read = Read(html_of(PocketSite(sheet, (plan,), {search_key(dive): (first.search,)})))
     assert Counter(tag for tag, _ in read.tags)["script"] == 1
     assert read.open == []
     assert [name for _, attributes in read.tags for name in attributes if name.startswith("on")] == []
@@ -438,6 +438,10 @@ def test_too_large_a_file_leaves_out_pictures_then_plans_and_says_so(monkeypatch
     assert fewest.count('<table class="area">') == whole.count('<table class="area">')
     assert 'id="s1-missing_diver"' in fewest
     monkeypatch.setattr(pocket, "LIMIT_BYTES", len(fewest.encode()))
+    least = html_of(page)
+    assert "The search areas of later times are left out" in least
+    assert least.count('<table class="area">') < fewest.count('<table class="area">')
+    monkeypatch.setattr(pocket, "LIMIT_BYTES", len(least.encode()))
     with pytest.raises(OutOfRange, match="fewer sites"):
         html_of(page)
 

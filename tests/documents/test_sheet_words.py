@@ -324,7 +324,8 @@ def test_a_role_with_nobody_is_a_blank_with_the_gap_and_one_who_dives_is_shown_w
 
 def test_a_dive_says_when_it_is_overdue_and_the_day_where_it_is_another():
     sheet = planned()
-    dive = replace(sheet.dives[0], exit_by=sheet.dives[0].entry + timedelta(days=1), depth_m=17.81, oxygen_percent=32)
+    late = sheet.dives[0].entry + timedelta(days=1)
+    dive = replace(sheet.dives[0], exit_by=late, depth_m=17.81, oxygen_percents=(32.0,))
     (line,) = said(replace(sheet, dives=(dive,)))["dives"]
     assert line["exit_by"] == f"{dive.entry:%H:%M} (13 Dec 2026)"
     assert line["depth"] == "17.9 m"

@@ -283,7 +283,8 @@ def test_a_transfer_of_45_min_wants_844_litres_which_3_litres_do_not_hold_and_5_
 def test_the_slowest_known_drive_counts_and_a_tie_goes_to_the_first():
     made = supply(unit(), care=(("Unknown", None), ("Quick", 10.0), ("Slow", 40.0), ("Slow too", 40.0)))
     assert (made.slowest_care, made.drive_min, made.ambulance_min) == ("Slow", 40, 20)
-    assert made.needed_min == 75  # (20 + 40) x 1.25
+    assert made.known_min == 75  # (20 + 40) x 1.25
+    assert made.needed_min is None and made.unknown_drives == ("Unknown",)
 
 
 def test_the_largest_flow_of_the_units_sets_the_litres_and_a_mask_where_there_are_none():

@@ -140,7 +140,7 @@ BAD_PEOPLE = [  # what is typed over, by what, on which line it is told, and wha
         '"Ada Lund"',
         '"Ada\\nLund"',
         2,
-        "people[1].name holds a character that does not print; write it on one line, in letters",
+        'people[1].name is "Ada\\nLund": a name is one line of printable text',
     ),
     (
         "born = 2010-02-28",

@@ -52,8 +52,15 @@ def test_roles_and_dives_come_from_the_plan_of_the_day():
 def test_every_gap_has_a_name_and_a_full_site_has_none_of_the_site_s():
     sheet = action_sheet("plain-cove", DAY, world())
     assert set(sheet.gaps) <= set(GAPS)
-    full = world().sites["plain-cove"].model_copy(
-        update={"country": "PT", "access": world().sites["plain-cove"].access.model_copy(update={"gate_code": "1234"})}
+    full = (
+        world()
+        .sites["plain-cove"]
+        .model_copy(
+            update={
+                "country": "PT",
+                "access": world().sites["plain-cove"].access.model_copy(update={"gate_code": "1234"}),
+            }
+        )
     )
     told = action_sheet("plain-cove", DAY, replace(world(), sites={"plain-cove": full}))
     assert set(sheet.gaps) - set(told.gaps) == {"no_gate_code", "no_country"}
@@ -66,9 +73,7 @@ def test_no_oxygen_on_record_stops_the_plan_and_too_little_does_too():
         assert "oxygen-on-site" in {check.rule for check in made.stops} and made.verdict is Outcome.STOP
     little = world().readiness.oxygen_units[0].model_copy(update={"volume_l": 2.0})
     # 2 L from 200 to 10 bar are 380 L: 25 min at 15 L/min; 20 min of ambulance and 40 of drive and 25 % are 75 min.
-    made = plan_day(
-        ask(group("Ann", "Ben")), replace(world(), readiness=Readiness(oxygen_units=(little,)))
-    )
+    made = plan_day(ask(group("Ann", "Ben")), replace(world(), readiness=Readiness(oxygen_units=(little,))))
     (stop,) = (check for check in made.stops if check.rule == "oxygen-lasts")
     assert "25 min" in stop.sentence and "75 min" in stop.sentence
 
@@ -95,7 +100,7 @@ def test_another_number_makes_another_revision_and_is_named():
     before, after = (action_sheet("plain-cove", DAY, each) for each in (place, moved))
     assert before.revision != after.revision
     (change,) = changed_facts(facts_of(before), facts_of(after))
-    assert change[1:] == ("+44 1632 960112", "+44 1632 960199") and "Emergency control" in change[0]
+    assert change[1:] == ("+44 1632 960112; 24 h", "+44 1632 960199; 24 h") and "Emergency control" in change[0]
 
 
 def test_oxygen_that_travels_is_named_where_two_sites_of_a_day_count_on_it():

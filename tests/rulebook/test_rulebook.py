@@ -33,6 +33,8 @@ COUNTED = (
     "dives",
     "ascents",
     "times",
+    "letters",
+    "tries",
 )  # the name itself says what is counted: ratio.guided_per_leader
 
 

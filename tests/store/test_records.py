@@ -130,7 +130,6 @@ def test_a_number_found_right_counts_as_checked_that_day_and_the_file_s_later_ch
     moved = as_confirmed(where, (right,), DAY).contacts[0]
     assert (moved.checked, moved.checked_by) == (date(2027, 6, 12), "Ann")
     for other in (
-        replace(right, found="no_answer"),
         replace(right, at=NOW + timedelta(days=1)),  # after the day of the plan
         replace(right, at=NOW - timedelta(days=200)),  # before the check in the file
         replace(right, number="+44 1632 960999"),
@@ -143,6 +142,18 @@ def test_of_several_tries_on_a_day_the_last_counts_by_the_clock_of_the_site():
     assert latest_on((late, early), DAY, "Atlantic/Azores")[early.key].found == "right"
     assert latest_on((early,), DAY, "Pacific/Kiritimati") == {early.key: early}  # 21:40 there, the same day
     assert latest_on((one(at=NOW + timedelta(hours=3)),), DAY, "Pacific/Kiritimati") == {}  # past midnight there
+
+
+def test_a_number_that_failed_last_is_no_longer_checked_and_says_why():
+    where = next(iter(world().sites.values()))
+    line = where.contacts[0]
+    right = one(number=line.number, name=line.name)
+    wrong = replace(right, at=NOW + timedelta(minutes=5), found="wrong", by="Ben")
+    failed = as_confirmed(where, (right, wrong), DAY).contacts[0]
+    assert failed.checked is None and failed.checked_by is None
+    assert failed.notes.startswith("Tried 12 June by Ben: is a wrong number.")
+    again = replace(right, at=NOW + timedelta(minutes=9))
+    assert as_confirmed(where, (right, wrong, again), DAY).contacts[0].checked == DAY
 
 
 # ---- printed sheets ----

@@ -12,9 +12,10 @@ from datetime import date, datetime, time
 from enum import Enum
 from typing import Any
 
-from tripplan.check import Check, Contest
+from tripplan.check import Candidate, Check, Contest
+from tripplan.errors import OutOfRange
 from tripplan.planning.action_sheet import ActionSheet
-from tripplan.planning.plan import DayPlan, DivePlan, Span, UsableWindow
+from tripplan.planning.plan import DayPlan, DiveGas, DivePlan, PersonDive, Span, UsableWindow
 from tripplan.record import Record
 
 
@@ -116,6 +117,34 @@ def _dive(dive: DivePlan) -> dict[str, Any]:
         "longest_min": None if dive.time.value is None else math.floor(dive.time.value),
         "longest_because": dive.time.binding.sentence if dive.time.binding else None,
     }
+
+
+def dives_from_json(plan: Mapping[str, Any]) -> tuple[DivePlan, ...]:
+    """Return the dives of a plan that was kept as JSON, the same values as when it was made.
+
+    Raises OutOfRange for values that are not those of a plan of this program.
+    """
+    try:
+        return tuple(_dive_from(dive) for dive in plan["dives"])
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise OutOfRange(f"the kept plan cannot be read: {error!r}") from error
+
+
+def _dive_from(values: Mapping[str, Any]) -> DivePlan:
+    names = {field.name for field in fields(DivePlan)}
+    known = {name: value for name, value in values.items() if name in names}
+    for name in ("entry", "descent", "exit", "exit_by", "overdue_at", "window_closes"):
+        known[name] = None if known[name] is None else datetime.fromisoformat(known[name])
+    for name in ("assistants", "divers"):
+        known[name] = tuple(known[name])
+    known["pairs"] = tuple(tuple(pair) for pair in known["pairs"])
+    known["people"] = tuple(PersonDive(**person) for person in known["people"])
+    known["gas"] = None if known["gas"] is None else DiveGas(**known["gas"])
+    for name in ("depth", "time"):
+        contest = known[name]
+        candidates = tuple(Candidate(**each) for each in contest["candidates"])
+        known[name] = Contest(contest["quantity"], contest["unit"], candidates)
+    return DivePlan(**known)
 
 
 def _plain(value: Any) -> Any:

@@ -7,23 +7,31 @@ from __future__ import annotations
 
 import json
 import re
+from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from difflib import SequenceMatcher
+from hashlib import sha256
 from itertools import groupby
+from threading import Lock
 from typing import Any
 
 from tripplan.data_files import data_dir
 from tripplan.documents.day_sheet import PAPERS
 from tripplan.documents.fonts import FAMILIES, missing_sentences, printable, qr_svg, typst_fonts
-from tripplan.documents.sheet_words import sheet_text
+from tripplan.documents.sheet_words import in_calling_order, sheet_text
 from tripplan.errors import OutOfRange
 from tripplan.language import ENGLISH, Language
 from tripplan.planning.action_sheet import ActionSheet
 
 KEPT_DOCUMENTS = 10  # by typst
+KEPT_FITS = 64  # sheets
+FITTED_AT_ONCE = 5  # sheets; they share what they measure, but all of it stays in memory until the last is done
 FIGURES = re.compile(r"[+0-9](?:[0-9 ().:°'/+-]*[0-9'°])?")
 LONG_WORD = re.compile(r"[!-~\u00a1-\u024f]{26,}")  # only letters that are not joined or put together
+
+_known_fits: OrderedDict[bytes, Any] = OrderedDict()  # by what they were found from, the last used at the end
+_lock = Lock()
 
 
 def action_sheets_pdf(
@@ -44,25 +52,77 @@ def action_sheets_pdf(
         raise OutOfRange(f'paper is "{paper}"; it must be "a4" or "letter"')
     if not sheets:
         raise OutOfRange("sheets is empty; there must be at least one")
-    values = {
-        "paper": PAPERS[paper],
-        "families": list(FAMILIES),
-        "sheets": [_values(sheet, language, address) for sheet in sheets],
-    }
+    values = {"paper": PAPERS[paper], "families": list(FAMILIES)}
+    words = [_values(sheet, language, address) for sheet in sheets]
     last = max(sheet.date for sheet in sheets)
-    pdf = typst.compile(
-        input=(data_dir("templates") / "sheets" / "action.typ").read_bytes(),
-        font_paths=typst_fonts(),
-        sys_inputs={"data": json.dumps(values, allow_nan=False)},
-        pdf_standards="ua-1",
-        timestamp=datetime(last.year, last.month, last.day, tzinfo=UTC),
-    )
-    _forget()
+    date = datetime(last.year, last.month, last.day, tzinfo=UTC)
+    fits = _fits(values, words)
+    try:
+        return _compiled(values, words, fits, date)
+    except typst.TypstError:  # a part does not go in as it was found to: all is measured again while it is set
+        return _compiled(values, words, None, date)
+
+
+def _compiled(values: Mapping[str, Any], words: Sequence[Mapping[str, Any]], fits: Any, date: datetime) -> bytes:
+    """Return the document of the words of sheets, with no fits found while it is set (some 70 MB a sheet)."""
+    import typst
+
+    try:
+        pdf = typst.compile(
+            input=_template(),
+            font_paths=typst_fonts(),
+            sys_inputs={"data": _json({**values, "sheets": words, "only-fits": False, "fits": fits})},
+            pdf_standards="ua-1",
+            timestamp=date,
+        )
+    finally:
+        _forget()
     return bytes(pdf)
 
 
+def _fits(values: Mapping[str, Any], words: Sequence[Mapping[str, Any]]) -> list[Any]:
+    """Return for each sheet how large its parts are set and where their blocks stand, as the template found it.
+
+    What was found for the same words on the same paper before holds again.
+    """
+    import typst
+
+    template = _template()
+    # What can run on to another page is not measured, and its pictures are large.
+    needed = [{key: part for key, part in each.items() if key not in ("searches", "dives")} for each in words]
+    keys = [sha256(template + _json({**values, "sheet": each}).encode()).digest() for each in needed]
+    with _lock:
+        found = {key: _known_fits[key] for key in keys if key in _known_fits}
+    new = [(key, each) for key, each in dict(zip(keys, needed, strict=True)).items() if key not in found]
+    for start in range(0, len(new), FITTED_AT_ONCE):
+        some = new[start : start + FITTED_AT_ONCE]
+        data = {**values, "sheets": [each for _, each in some], "only-fits": True}
+        try:
+            answer = typst.query(
+                template, "<fit>", field="value", font_paths=typst_fonts(), sys_inputs={"data": _json(data)}
+            )
+        finally:
+            _forget()
+        found.update(zip((key for key, _ in some), json.loads(answer), strict=True))
+    with _lock:
+        _known_fits.update(found)
+        for key in keys:
+            _known_fits.move_to_end(key)
+        while len(_known_fits) > KEPT_FITS:
+            _known_fits.popitem(last=False)
+    return [found[key] for key in keys]
+
+
+def _template() -> bytes:
+    return (data_dir("templates") / "sheets" / "action.typ").read_bytes()
+
+
+def _json(value: Any) -> str:
+    return json.dumps(value, allow_nan=False)
+
+
 def _forget() -> None:
-    """Let go of what typst worked out: it holds that for its next ten documents, some 40 MB a sheet."""
+    """Let go of what typst worked out: it holds that for its next ten documents, some 10 to 70 MB a sheet."""
     import typst
 
     for _ in range(KEPT_DOCUMENTS + 1):
@@ -82,7 +142,8 @@ def _values(sheet: ActionSheet, language: Language, address: str) -> dict[str, A
     missing: dict[str, None] = {}
     words: dict[str, Any] = printable(sheet_text(sheet, language), missing)
     labels = words["labels"]
-    first = sheet.contacts[0].phone.link if sheet.contacts else ""
+    called = in_calling_order(sheet)
+    first = called[0].phone.link if called else ""
     codes = [
         (labels["code_position"], sheet.position.geo_uri),
         (labels["code_call"], first),

@@ -87,6 +87,15 @@ FILTERS: dict[str, Callable[..., Any]] = {
 }
 
 
+# Marks that turn the direction of writing: in somebody's words they would show a number behind them backwards.
+_TURNING = dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A)], "\ufffd")
+
+
+def without_turning_marks(page: str) -> str:
+    """Return a page in which no mark turns the direction of the writing; its own elements say where it changes."""
+    return page.translate(_TURNING)
+
+
 def one_file_html(plan: DayPlan, rules: RuleBook) -> str:
     """Return the plan as one self-contained page: style and pictures inside, nothing to load, nothing that runs."""
     templates = data_dir("templates")
@@ -97,7 +106,7 @@ def one_file_html(plan: DayPlan, rules: RuleBook) -> str:
         lstrip_blocks=True,
     )
     environment.filters.update(FILTERS)
-    return environment.get_template("offline.html").render(
+    page = environment.get_template("offline.html").render(
         plan=plan,
         rules=rules,
         wide=day_picture(plan),
@@ -105,3 +114,4 @@ def one_file_html(plan: DayPlan, rules: RuleBook) -> str:
         table=day_table(plan),
         style=(templates / "static" / "page.css").read_text(encoding="utf-8"),
     )
+    return without_turning_marks(page)

@@ -22,9 +22,9 @@ from markupsafe import Markup
 
 from tripplan.catalogue.site import Site
 from tripplan.data_files import data_dir
-from tripplan.documents.one_file import FILTERS
+from tripplan.documents.one_file import FILTERS, without_turning_marks
 from tripplan.documents.picture import day_picture, day_table
-from tripplan.documents.sheet_words import gap_words, sheet_text
+from tripplan.documents.sheet_words import gap_words, in_calling_order, sheet_text
 from tripplan.documents.words import clock, height
 from tripplan.emergency.numbers import phone_words
 from tripplan.emergency.search_area import SearchArea
@@ -40,8 +40,8 @@ LIMIT_BYTES = 1_000_000  # it stays below: a file that large still passes from p
 TIDE_STEP_MIN = 30
 
 # How much goes in, from all of it down to what nobody can do without.
-Detail = Literal["all", "no_search_pictures", "no_plans"]
-DETAILS: tuple[Detail, ...] = ("all", "no_search_pictures", "no_plans")
+Detail = Literal["all", "no_search_pictures", "no_plans", "one_search"]
+DETAILS: tuple[Detail, ...] = ("all", "no_search_pictures", "no_plans", "one_search")
 
 
 @dataclass(frozen=True)
@@ -50,12 +50,12 @@ class PocketSite:
 
     sheet: ActionSheet
     plans: tuple[DayPlan, ...]
-    searches: Mapping[str, tuple[SearchArea, ...]]  # by dive_name(): for somebody last seen at several times
+    searches: Mapping[str, tuple[SearchArea, ...]]  # by search_key(): for somebody last seen at several times
 
 
-def dive_name(dive: SheetDive) -> str:
-    """Return how a dive is called among the dives of its site."""
-    return f"{dive.group}, dive {dive.number}"
+def search_key(dive: SheetDive) -> str:
+    """Return what tells a dive apart among those of its site: two requests may have a group of one name."""
+    return f"{dive.group}, dive {dive.number}, {dive.entry.isoformat()}"
 
 
 def pocket_site(sheet: ActionSheet, plans: Sequence[DayPlan], site: Site, world: World) -> PocketSite:
@@ -65,7 +65,7 @@ def pocket_site(sheet: ActionSheet, plans: Sequence[DayPlan], site: Site, world:
         areas = tuple(
             search_at(site, dive.search.last_seen, start, world) for start in starts_within(dive.descent, dive.exit_by)
         )
-        searches[dive_name(dive)] = searches.get(dive_name(dive), ()) + areas
+        searches[search_key(dive)] = areas
     return PocketSite(sheet, tuple(plans), searches)
 
 
@@ -90,7 +90,7 @@ def pocket_html(day: date, pages: Sequence[PocketSite], rules: RuleBook, languag
                     f"it must be of {page.sheet.site} on {day.isoformat()}"
                 )
     for detail in DETAILS:
-        made = _page(day, pages, rules, language, detail)
+        made = without_turning_marks(_page(day, pages, rules, language, detail))
         size = len(made.encode())
         if size < LIMIT_BYTES:
             return made
@@ -128,7 +128,8 @@ def _page(day: date, pages: Sequence[PocketSite], rules: RuleBook, language: Lan
         script=Markup(script),
         clock_words=json.dumps(_clock_words(language), ensure_ascii=False),
         searches_drawn=detail == "all",
-        plans_inside=detail != "no_plans",
+        all_times=detail != "one_search",
+        plans_inside=detail not in ("no_plans", "one_search"),
     )
 
 
@@ -156,6 +157,9 @@ def _words(language: Language) -> dict[str, str]:
         "sheet_revision": language.say("emergency sheet"),
         "plan_revision": language.say("plan"),
         "no_plan": language.say("No plan is in this file."),
+        "times_left_out": language.say(
+            "The search areas of later times are left out: with them the file would be too large."
+        ),
         "plans_left_out": language.say("The plans are left out: with them the file would be too large."),
         "pictures_left_out": language.say(
             "The pictures of the search areas are left out: with them the file would be too large. The tables stand."
@@ -228,9 +232,11 @@ def _site(
     """
     sheet = page.sheet
     text = sheet_text(sheet, language)
-    contacts = [line | {"useless": _useless(held)} for line, held in zip(text["contacts"], sheet.contacts, strict=True)]
+    contacts = [
+        line | {"useless": _useless(held)} for line, held in zip(text["contacts"], in_calling_order(sheet), strict=True)
+    ]
     plans = []
-    for number, plan in enumerate(page.plans if detail != "no_plans" else (), start=1):
+    for number, plan in enumerate(page.plans if detail not in ("no_plans", "one_search") else (), start=1):
         prefix = f"{key}p{number}-"
         plans.append(
             {
@@ -289,7 +295,8 @@ def _dives(
     found = []
     for number, (dive, words) in enumerate(zip(page.sheet.dives, text["dives"], strict=True), start=1):
         searches = []
-        for count, (area, search) in enumerate(_searches(page, dive, language), start=1):
+        asked = _searches(page, dive, language)
+        for count, (area, search) in enumerate(asked[:1] if detail == "one_search" else asked, start=1):
             picture = with_prefix(search["picture"], f"{key}d{number}a{count}-") if detail == "all" else ""
             searches.append(
                 {
@@ -319,7 +326,7 @@ def _dives(
 
 def _searches(page: PocketSite, dive: SheetDive, language: Language) -> list[tuple[SearchArea, Mapping[str, Any]]]:
     """Return each search area of a dive with its words: the sheet's own words, asked for that time."""
-    areas = page.searches.get(dive_name(dive)) or (dive.search,)
+    areas = page.searches.get(search_key(dive)) or (dive.search,)
     asked = replace(page.sheet, dives=tuple(replace(dive, search=area) for area in areas))
     return list(zip(areas, sheet_text(asked, language)["searches"], strict=True))
 

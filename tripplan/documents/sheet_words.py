@@ -73,7 +73,7 @@ def sheet_text(sheet: ActionSheet, language: Language) -> dict[str, Any]:
         "posture": list(posture(language)),
         "where": _where(sheet, gaps, language),
         "roles": _roles(sheet, gaps, language),
-        "contacts": [_contact(line, sheet, language) for line in sheet.contacts],
+        "contacts": [_contact(line, sheet, language) for line in in_calling_order(sheet)],
         "missing_contacts": _missing_contacts(sheet, language),
         "country_numbers": _country_numbers(sheet, gaps, language),
         "care": [_care(line, sheet, language) for line in sheet.care],
@@ -712,7 +712,7 @@ def _dive(dive: SheetDive, sheet: ActionSheet, language: Language) -> dict[str, 
         "entry": _clock(dive.entry, sheet, language),
         "exit_by": _clock(dive.exit_by, sheet, language),
         "depth": language.say("not known") if dive.depth_m is None else f"{_tenths_up(dive.depth_m)} m",
-        "gas": language.say("{percent} % oxygen", percent=f"{dive.oxygen_percent:g}"),
+        "gas": language.say("{percent} % oxygen", percent=", ".join(f"{each:g}" for each in dive.oxygen_percents)),
         "place": dive.place,
     }
 
@@ -801,11 +801,27 @@ def _unconfirmed(sheet: ActionSheet, language: Language) -> str:
 # ---- figures ----
 
 
+def in_calling_order(sheet: ActionSheet) -> tuple[SheetContact, ...]:
+    """Return the contacts as they are called today: whose number was found wrong or closed today comes last."""
+    useless = {
+        line.order for line in sheet.contacts if line.today is not None and line.today.found in ("wrong", "closed")
+    }
+    return tuple(sorted(sheet.contacts, key=lambda line: line.order in useless))
+
+
 def _clock(moment: datetime, sheet: ActionSheet, language: Language) -> str:
     """Return a local time; with the date where it is not on the day of the sheet."""
     said = language.clock(moment, sheet.timezone)
+    local = moment.astimezone(ZoneInfo(sheet.timezone))
+    if _shown_twice(local):  # the clock goes back: the offset tells which of the two it is
+        said = f"{said} UTC{local:%z}"
     day = moment.astimezone(ZoneInfo(sheet.timezone)).date()
     return said if day == sheet.date else f"{said} ({language.short_day(day)})"
+
+
+def _shown_twice(local: datetime) -> bool:
+    """Return whether the clock on the wall shows this time twice in the night."""
+    return local.replace(fold=0).utcoffset() != local.replace(fold=1).utcoffset()
 
 
 def _bearing(degrees: float) -> str:

@@ -21,6 +21,7 @@ FOUND_WORDS: Mapping[Found, str] = {
     "wrong": "is a wrong number",
     "closed": "takes no casualties today",
 }
+LONGEST_WORDS = 200  # of a name, as far as it is written down
 FOUND: tuple[Found, ...] = get_args(Found)
 
 
@@ -31,7 +32,7 @@ def digits_of(number: str) -> str:
 
 def key_of(number: str, name: str) -> tuple[str, str]:
     """Return what tells two lines apart: the number as dialled, and whose it is; capitals and spaces do not count."""
-    return digits_of(number), " ".join(name.split()).casefold()
+    return digits_of(number), " ".join(name.split())[:LONGEST_WORDS].casefold()
 
 
 @dataclass(frozen=True, order=True)
@@ -56,7 +57,7 @@ def latest_on(
 ) -> Mapping[tuple[str, str], Confirmation]:
     """Return the last confirmation of each number made on a day, by the clock of a time zone."""
     zone = ZoneInfo(timezone)
-    return {one.key: one for one in sorted(confirmations) if one.at.astimezone(zone).date() == day}
+    return {one.key: one for one in _in_order(confirmations) if one.at.astimezone(zone).date() == day}
 
 
 def confirmed_today(line: Contact | Care, today: Mapping[tuple[str, str], Confirmation]) -> Confirmation | None:
@@ -64,24 +65,32 @@ def confirmed_today(line: Contact | Care, today: Mapping[tuple[str, str], Confir
     return today.get(key_of(line.number, line.name))
 
 
-def as_confirmed(site: Site, confirmations: Iterable[Confirmation], day: date) -> Site:
-    """Return the site with the dates of its checks moved on by the confirmations that found a number right.
+def _in_order(confirmations: Iterable[Confirmation]) -> list[Confirmation]:
+    """Return tries by time; of two in the same second, as they were written down."""
+    return sorted(confirmations, key=lambda one: one.at)
 
-    Confirmations after the day are left out, so that a plan can be made again as it was.
+
+def as_confirmed(site: Site, confirmations: Iterable[Confirmation], day: date) -> Site:
+    """Return the site with the dates of its checks moved on by what was found when its numbers were tried.
+
+    The last word counts: a number that was found right is checked that day, one that failed is checked no more until
+    somebody finds it right. Tries after the day are left out, so that a plan can be made again as it was.
     """
     zone = ZoneInfo(site.timezone)
-    right: dict[tuple[str, str], Confirmation] = {}
-    for one in sorted(confirmations):
-        if one.found == "right" and one.at.astimezone(zone).date() <= day:
-            right[one.key] = one
+    last = {one.key: one for one in _in_order(confirmations) if one.at.astimezone(zone).date() <= day}
 
     def renewed(line: Line) -> Line:
-        found = confirmed_today(line, right)
+        found = confirmed_today(line, last)
         if found is None:
             return line
         on = found.at.astimezone(zone).date()
-        if line.checked is not None and line.checked >= on:
+        if line.checked is not None and (line.checked > on or (line.checked == on and found.found == "right")):
             return line
+        if found.found in ("no_answer", "wrong"):
+            tried = f"Tried {on.day} {on:%B} by {found.by}: {FOUND_WORDS[found.found]}."
+            return line.model_copy(
+                update={"checked": None, "checked_by": None, "notes": " ".join((tried, line.notes)).strip()}
+            )
         return line.model_copy(update={"checked": on, "checked_by": found.by})
 
     return site.model_copy(

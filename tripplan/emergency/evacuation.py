@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -83,7 +84,7 @@ def care_ways(
         start = until = None
     judged = [(way, *_opened(way.care, site, start, until, confirmed, on)) for way in ways(site)]
     chosen = {
-        way.care.name: way
+        kind: way
         for kind in ("hospital", "chamber")
         if (way := _quickest([one for one, opened, _ in judged if one.kind == kind and opened is not Opened.CLOSED]))
     }
@@ -196,7 +197,8 @@ def _check_chamber(ways: Sequence[CareWay], site: Site, rules: RuleBook) -> Iter
     if drive_min is None:
         sentence = (
             f"No drive to a chamber that may be open is known, and the nearest, {nearest.care.name}, is "
-            f"{nearest.distance_km:.0f} km away in a straight line: some {hours:.0f} h; {rule.value:g} h are allowed."
+            f"{nearest.distance_km:.0f} km away in a straight line: some {_hours_up(hours)} h; "
+            f"{rule.value:g} h are allowed."
         )
     else:
         sentence = (
@@ -335,3 +337,8 @@ def at_words(found: Confirmation, site: Site) -> str:
 def note_words(found: Confirmation) -> str:
     """Return what was noted of a try, in brackets after a space; empty where nothing was."""
     return f" ({found.note.strip().rstrip('.')})" if found.note.strip() else ""
+
+
+def _hours_up(hours: float) -> str:
+    """Return hours to a tenth, rounded up: what is too far is never said to be as far as is allowed."""
+    return f"{math.ceil(hours * 10) / 10:g}"

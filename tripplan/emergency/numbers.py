@@ -253,7 +253,10 @@ def _check_in_use(site: Site) -> Check:
         if doubt := phone_words(number, site.country).doubt:
             doubted.setdefault(doubt, []).append(f"{name} ({number})")
     count = sum(len(names) for names in doubted.values())
-    said = " ".join(f"{', '.join(names)}: {doubt[0].lower()}{doubt[1:]}" for doubt, names in doubted.items())
+    if len(doubted) == 1 and count == len(named) > 1:  # as in a demonstration: a list of all would hide the sentence
+        said = f"All of them: {next(iter(doubted))[0].lower()}{next(iter(doubted))[1:]}"
+    else:
+        said = " ".join(f"{', '.join(names)}: {doubt[0].lower()}{doubt[1:]}" for doubt, names in doubted.items())
     return Check(
         rule="numbers-in-use",
         outcome=Outcome.CAUTION if doubted else Outcome.OK,

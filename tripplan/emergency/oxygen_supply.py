@@ -51,6 +51,7 @@ class OxygenSupply:
     wanted_two_l: float | None
     enough_one: str  # what would be enough in words, like "one 10 L cylinder at 200 bar"; empty: it is enough
     enough_two: str
+    unknown_drives: tuple[str, ...] = ()  # places whose drive nobody knows
     on: date | None = None  # the day that it is counted for; None: no reading can be judged
 
 
@@ -118,7 +119,8 @@ def oxygen_supply(
             slowest_care, drive_min = name, minutes
     margin_share = rules.value("oxygen.margin_share")
     with_margin_min = (_exact(ambulance_min or 0) + _exact(drive_min or 0)) * (1 + _exact(margin_share))
-    known = ambulance_min is not None and drive_min is not None
+    unknown_drives = tuple(name for name, minutes in care if minutes is None)
+    known = ambulance_min is not None and drive_min is not None and not unknown_drives
     known_min = ceil(with_margin_min)
     flow = max((line.flow_l_min for line in lines), default=flow_l_min("non_rebreather", rules))
     wanted_l = with_margin_min * _exact(flow)
@@ -138,6 +140,7 @@ def oxygen_supply(
         ambulance_min=ambulance_min,
         drive_min=drive_min,
         slowest_care=slowest_care,
+        unknown_drives=unknown_drives,
         needed_min=known_min if known else None,
         known_min=known_min,
         margin_share=margin_share,
@@ -324,6 +327,9 @@ def _unknown(supply: OxygenSupply) -> Iterator[str]:
         yield "How long an ambulance takes to get here is not known: ask the ambulance service."
     if supply.drive_min is None:
         yield "No drive to a hospital or chamber that takes casualties is known: find it out before diving."
+    elif supply.unknown_drives:
+        names = ", ".join(supply.unknown_drives)
+        yield f"The drive to {names} is not known and may be longer than the slowest known one: find it out."
 
 
 def _not_known(have: str, supply: OxygenSupply) -> Iterator[str]:

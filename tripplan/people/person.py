@@ -31,7 +31,7 @@ class Weighting(Record):
 class Person(Record):
     """One person of the roster. A date that is left out is not known, and the plan says so."""
 
-    name: str = Field(min_length=1, max_length=60, description="the person's name, once in the roster")
+    name: OneLine = Field(min_length=1, max_length=60, description="the person's name, once in the roster")
     identity: OneLine = Field(default="", max_length=40, description="the centre's own number of the person, once")
     born: date = Field(description="birth date, like 2009-04-23")
     level: Level = Field(description="level by ISO 24801 or 24802")

@@ -30,8 +30,6 @@ class _Entry(Person):
 
     @classmethod
     def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
-        if not parts.get("name", "").isprintable():
-            yield ("name",), "holds a character that does not print; write it on one line, in letters"
         born: date | None = parts.get("born")
         if born is not None and born < EARLIEST_BIRTH:
             yield ("born",), f"is {born}; it must be from {EARLIEST_BIRTH} on"

@@ -90,7 +90,7 @@ class SheetDive:
     descent: datetime
     exit_by: datetime  # overdue from then on
     depth_m: float | None
-    oxygen_percent: float
+    oxygen_percents: tuple[float, ...]  # of the gases breathed on it, least first
     search: SearchArea  # for somebody last seen at the way in when they went under
 
 
@@ -236,7 +236,14 @@ def sheets_of_day(on: date, slugs: Sequence[str], requests: Iterable[Request], w
         planned = [(one, plan_day(one, world)) for one in asked if one.site == slug and one.date == on]
         made.append(DaySheet(action_sheet(slug, on, world, planned), tuple(plan for _, plan in planned)))
     sheets = sharing([each.sheet for each in made])
-    return tuple(DaySheet(sheet, each.plans) for sheet, each in zip(sheets, made, strict=True))
+    # Sites of the day for which no sheet was asked count on what travels, too.
+    travels = [unit.name for unit in world.readiness.oxygen_units if unit.site is None]
+    others = dict.fromkeys(one.site for one in asked if one.date == on and one.site not in slugs)
+    more = tuple((name, world.sites[slug].name) for name in travels for slug in others if slug in world.sites)
+    return tuple(
+        DaySheet(replace(sheet, shared_oxygen=(*sheet.shared_oxygen, *more)), each.plans)
+        for sheet, each in zip(sheets, made, strict=True)
+    )
 
 
 def sharing(sheets: Sequence[ActionSheet]) -> tuple[ActionSheet, ...]:
@@ -278,16 +285,25 @@ def facts_of(sheet: ActionSheet) -> Mapping[str, str]:
     for line in sheet.roles:
         facts[f"Role, {ROLE_NAMES[line.key]}"] = ", ".join(line.people)
     for contact in sheet.contacts:
-        facts[f"{contact.order}. {ROLE_WORDS[contact.role]}, {contact.name}"] = contact.phone.typed
+        words = f"{contact.phone.typed}; {contact.hours}"
+        facts[f"{contact.order}. {ROLE_WORDS[contact.role]}, {contact.name}"] = words
+    for number in sheet.country_numbers:
+        facts[f"Number of the country, {number.service}, {number.number}"] = number.number
+    for order, told in enumerate(sheet.tell_after, start=1):
+        facts[f"Told afterwards, {order}. {told.name}"] = f"{told.number or 'no number'}; {told.when}"
+    facts["Trained to give oxygen"] = ", ".join(sheet.oxygen_givers)
     for each in sheet.care:
         way = each.care.way
-        words = f"{way.care.number}; drive {_minutes(way.care.drive_min)}; {each.care.opened_words}"
+        hours = f"{way.care.hours}; {each.care.opened.value}{_rows(way.care)}"
+        words = f"{way.care.number}; drive {_minutes(way.care.drive_min)}; {hours}"
         facts[f"{way.kind.capitalize()}, {way.care.name}"] = words
     for unit in sheet.oxygen.lines:
         facts[f"Oxygen, {unit.name}"] = f"{unit.size_words}, {unit.kept}"
     for dive in sheet.dives:
         clock = f"{dive.entry.isoformat(timespec='minutes')} to {dive.exit_by.isoformat(timespec='minutes')}"
-        facts[f"{dive.group}, dive {dive.number}"] = f"{clock}, {', '.join(dive.people)}"
+        name = f"{dive.group}, dive {dive.number}"
+        same = sum(1 for key in facts if key == name or key.startswith(f"{name} ("))
+        facts[f"{name} ({same + 1})" if same else name] = f"{clock}, {', '.join(dive.people)}"
     return facts
 
 
@@ -297,6 +313,13 @@ def changed_facts(before: Mapping[str, str], now: Mapping[str, str]) -> tuple[tu
     return tuple(
         (key, before.get(key, ""), now.get(key, "")) for key in keys if before.get(key, "") != now.get(key, "")
     )
+
+
+def _rows(care: Care) -> str:
+    """Return the opening hours of a place as they are written in rows; empty for a word or none."""
+    if care.open is None or care.open == "always":
+        return ""
+    return "".join(f"; {', '.join(row.days)} {row.opens:%H:%M} to {row.closes:%H:%M}" for row in care.open)
 
 
 def _hash(facts: Mapping[str, str]) -> str:
@@ -378,7 +401,7 @@ def _dives(site: Site, dives: Sequence[DivePlan], world: World) -> tuple[SheetDi
                 descent=dive.descent,
                 exit_by=dive.exit_by,
                 depth_m=dive.depth_m,
-                oxygen_percent=dive.oxygen_percent,
+                oxygen_percents=tuple(sorted({p.oxygen_percent for p in dive.people} or {dive.oxygen_percent})),
                 search=search_at(site, last_seen, dive.descent, world),
             )
         )

@@ -1272,11 +1272,17 @@ def revision_of(request: Request, world: World) -> str:
 
     The program's version is one of them: another version may reckon otherwise from the same files.
     """
+    text = json.dumps(plan_inputs(request, world), sort_keys=True, ensure_ascii=True, default=repr)
+    return hashlib.sha256(text.encode()).hexdigest()[:8]
+
+
+def plan_inputs(request: Request, world: World) -> dict[str, Any]:
+    """Return everything that a plan is made from, as values that can be kept."""
     site = world.sites[request.site]
     names = {name for group in request.groups for name in group.everybody}
     names |= {*request.crew.everybody}
     station = world.stations.get(site.tide.station or "")
-    inputs = {
+    return {
         "version": __version__,
         "request": request.model_dump(mode="json"),
         "site": {**site.model_dump(mode="json", fallback=repr), "slug": site.slug},
@@ -1288,5 +1294,3 @@ def revision_of(request: Request, world: World) -> str:
         "conditions": as_inputs(world.conditions[site.slug]) if site.slug in world.conditions else None,
         "centre": [world.centre_name, world.code_of_practice, world.demonstration],
     }
-    text = json.dumps(inputs, sort_keys=True, ensure_ascii=True, default=repr)
-    return hashlib.sha256(text.encode()).hexdigest()[:8]

@@ -89,9 +89,7 @@ def help_at(
     return Help(site, today, care, oxygen, roles, checks)
 
 
-def call_facts(
-    site: Site, crew: Crew, party: str, in_water: int | None, exit_by: datetime | None = None
-) -> CallFacts:
+def call_facts(site: Site, crew: Crew, party: str, in_water: int | None, exit_by: datetime | None = None) -> CallFacts:
     """Return what a caller must have in front of them."""
     mark = site.landmark
     return CallFacts(

@@ -124,15 +124,19 @@ _BOUNDS = {
     "mm": (0.0, 400.0),
     "years": (0.0, 120.0),
     "psi": (0.0, 5000.0),
+    "letters": (8.0, 64.0),
+    "tries": (1.0, 1000.0),
 }
 _OTHERS = (0.0, 1e6)
-_WHOLE = {"divers", "people", "dives", "ascents", "level", "Beaufort", "years", "days", "min"}  # never in parts
+# never in parts
+_WHOLE = {"divers", "people", "dives", "ascents", "level", "Beaufort", "years", "days", "min", "letters", "tries"}
 _MOST = {"wind.drift_percent": 20.0}  # no surface runs faster before the wind
 _FROM_ONE = {
     "plan.entry_step_min",  # a clock that does not move on proposes nothing
     "oxygen.non_rebreather_l_min",  # oxygen that does not flow would last for ever
     "oxygen.demand_l_min",
     "oxygen.bag_mask_l_min",
+    "accounts.failures_min",  # no time at all would let anybody guess without an end
 }
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from tripplan.catalogue.site import Site
 from tripplan.catalogue.station import Station
 from tripplan.catalogue.survey import survey
-from tripplan.emergency.readiness import Readiness, read_readiness
+from tripplan.emergency.readiness import Readiness, readiness_from
 from tripplan.environment.conditions import Forecast, Seen
 from tripplan.errors import BadRecord, Fault
 from tripplan.feeds.settings import FeedSettings, read_feed_settings
@@ -17,7 +17,7 @@ from tripplan.people.centre import Centre, read_centre
 from tripplan.planning.observed import OBSERVED_FILE, observed_from
 from tripplan.planning.request import Request, request_from
 from tripplan.planning.world import World, request_faults
-from tripplan.record import read_toml
+from tripplan.record import TomlFile, read_toml
 from tripplan.store.forecast_file import forecasts_by_site
 from tripplan.store.records import Records
 
@@ -73,7 +73,9 @@ def load_folder(path: Path, records_path: Path | None = None) -> Folder:
     readiness = Readiness()
     try:
         if (path / EMERGENCY_FILE).is_file():
-            readiness = read_readiness(path / EMERGENCY_FILE)
+            kept = read_toml(path / EMERGENCY_FILE)
+            readiness = readiness_from(kept)
+            faults.extend(_unknown_sites(kept, readiness, found.sites))
     except BadRecord as error:
         faults.extend(error.faults)
     world = World(
@@ -105,6 +107,18 @@ def load_folder(path: Path, records_path: Path | None = None) -> Folder:
     except BadRecord as error:
         faults.extend(error.faults)
     return Folder(path, centre, world, requests, tuple(faults), forecasts, feeds, seen, records)
+
+
+def _unknown_sites(file: TomlFile, readiness: Readiness, sites: Mapping[str, Site]) -> list[Fault]:
+    """Return a fault for everything that is kept at a site which is not in the catalogue: no sheet would count it."""
+    return [
+        file.fault(
+            (table, number, "site"), f'{table}[{number + 1}].site is "{line.site}", which is not in the catalogue'
+        )
+        for table in ("oxygen_units", "rescue_kits", "drills")
+        for number, line in enumerate(getattr(readiness, table))
+        if line.site is not None and line.site not in sites
+    ]
 
 
 def _seen(path: Path, world: World, faults: list[Fault]) -> dict[str, tuple[Seen, ...]]:

@@ -20,14 +20,13 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from tripplan.emergency.confirmed import FOUND, Confirmation, digits_of
+from tripplan.emergency.confirmed import FOUND, LONGEST_WORDS, Confirmation, digits_of
 from tripplan.errors import Fault, TripplanError
 from tripplan.planning.action_sheet import ActionSheet, facts_of
 
 CONFIRMED_FILE = "confirmed.csv"
 PRINTED_FOLDER = "printed"
 COLUMNS = ("at", "number", "name", "by", "found", "note")
-LONGEST_WORDS = 200
 _writing = threading.Lock()
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import (
     JSON,
     BigInteger,
+    Boolean,
     Column,
     Date,
     DateTime,
@@ -95,6 +96,51 @@ REQUESTS = Table(
     Column("changed", Moment, nullable=False),
     Column("by", String(120), nullable=False),
 )
+ACCOUNTS = Table(
+    "accounts",
+    METADATA,
+    Column("key", String(120), primary_key=True),  # the name without regard to capitals
+    Column("name", String(120), nullable=False),
+    Column("role", String(20), nullable=False),
+    Column("hash", String(200), nullable=False),  # of the password, by argon2id; never the password
+    Column("locked", Boolean, nullable=False),
+    Column("created", Moment, nullable=False),
+    Column("password_changed", Moment, nullable=False),
+    Column("sessions_after", Moment, nullable=False),  # a session begun before it is over
+)
+ATTEMPTS = Table(
+    "attempts",
+    METADATA,
+    Column("number", Number, primary_key=True, autoincrement=True),
+    Column("name_hash", String(64), nullable=False, index=True),  # not as typed: it may be a password in the wrong box
+    Column("address", String(60), nullable=False, index=True),
+    Column("at", Moment, nullable=False),
+    Column("ok", Boolean, nullable=False),
+)
+SESSIONS = Table(
+    "sessions",
+    METADATA,
+    Column("token_hash", String(64), primary_key=True),
+    Column("key", String(120), nullable=False, index=True),
+    Column("began", Moment, nullable=False),
+    Column("seen", Moment, nullable=False),
+)
+AUDIT = Table(
+    "audit",
+    METADATA,
+    Column("number", Number, primary_key=True, autoincrement=True),
+    Column("at", Moment, nullable=False),
+    Column("who", String(120), nullable=False),
+    Column("what", String(60), nullable=False),
+    Column("about", Text, nullable=False),
+)
+# What the servers of one store sign their forms with, so that a form of one is good at the other.
+SIGNING = Table(
+    "signing",
+    METADATA,
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("secret", String(64), nullable=False),
+)
 # Nothing may be changed or taken out of these, but for the purge, which says what it deletes before it does.
-ONLY_GROW = (EVENTS, PLANS)
+ONLY_GROW = (EVENTS, PLANS, AUDIT)
 PURGING = Table("purging", METADATA, Column("number", Integer, primary_key=True, autoincrement=False))

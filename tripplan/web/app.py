@@ -8,7 +8,7 @@ from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from flask import Flask, Response, current_app, g, render_template
 from werkzeug.exceptions import BadRequest, HTTPException
@@ -19,6 +19,10 @@ from tripplan.store.demo import kept_young
 from tripplan.store.folder import RECORDS_FOLDER, Folder, load_folder
 from tripplan.store.records import CONFIRMED_FILE
 from tripplan.store.told import Teller, cache_folder
+
+if TYPE_CHECKING:
+    from tripplan.store.accounts import Accounts
+    from tripplan.store.database import Store
 
 PAGE_OPEN_S = 12 * 3600  # how long a form may stand open: numbers are tried one by one through a morning
 STALE_FORM = (
@@ -39,6 +43,8 @@ HEADERS = {
 }
 ADVICE = {
     400: "Something in the address or the form cannot be used. Go back and change it.",
+    401: "You are not signed in, or no longer.",
+    403: "This is not for your account. Ask whoever runs the centre.",
     404: "There is no such page here. Start from the plan or the list of sites.",
     405: "This page only answers to being read.",
     413: "More was sent than a form of this program holds. Nothing was written down.",
@@ -47,6 +53,8 @@ ADVICE = {
 }
 NAMES = {
     400: "That cannot be used",
+    401: "Not signed in",
+    403: "Not for you",
     404: "Not here",
     405: "Not that way",
     413: "Too much",
@@ -129,6 +137,9 @@ def create_app(
     keep_young: bool = False,
     feed_cache: Path | None = None,
     records: Path | None = None,
+    store: Store | None = None,
+    accounts: Accounts | None = None,
+    beyond: bool = False,
 ) -> Flask:
     """Return the web app for a centre's folder.
 
@@ -137,12 +148,16 @@ def create_app(
     feed_cache -- where the answers of forecast services are kept; None: in the user's cache
     records -- where what is written down as the day goes is kept; None: in the folder, those of a demonstration, which
                ships with the program, in the user's cache
+    store -- what is kept on a database; None: opened in its usual place when a page needs it
+    accounts -- who may sign in; None: nobody has to, and whoever asks may do everything
+    beyond -- whether others than this machine can reach the server
 
     Raises BadRecord when the centre's own file cannot be used.
     """
     from flask_wtf.csrf import CSRFError, CSRFProtect
 
-    from tripplan.web import board, books, limits, people, plans, season, sheets, sites, tides, words
+    from tripplan.web import accounts as accounts_page
+    from tripplan.web import board, books, limits, live, people, plans, season, sheets, sites, tides, words
 
     templates = data_dir("templates")
     app = Flask("tripplan.web", template_folder=str(templates / "pages"), static_folder=str(templates / "static"))
@@ -155,6 +170,9 @@ def create_app(
         WTF_CSRF_TIME_LIMIT=PAGE_OPEN_S,
         WTF_CSRF_SSL_STRICT=False,  # it asks for a referrer, which the pages never send; the token is asked for always
     )
+    if store is not None:
+        app.extensions["tripplan_store"] = store
+    accounts_page.guard(app, accounts, beyond=beyond)  # before all else that looks at a request
     CSRFProtect(app)
     if records is None and keep_young:
         records = cache_folder(folder_path) / RECORDS_FOLDER
@@ -165,7 +183,7 @@ def create_app(
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
     words.install(app)
-    for module in (plans, board, limits, sites, tides, season, sheets, people, books):
+    for module in (accounts_page, plans, board, limits, sites, tides, season, sheets, live, people, books):
         app.register_blueprint(module.bp)
 
     @app.context_processor
@@ -186,7 +204,8 @@ def create_app(
     @app.errorhandler(HTTPException)
     def plain(error: HTTPException) -> tuple[str | Response, int]:
         code = error.code or 500
-        own = error.description != type(error).description and code == 400  # a sentence of ours, not the library's
+        # A sentence of ours, not the library's.
+        own = error.description != type(error).description and code in (400, 401, 403)
         advice = error.description if own else ADVICE.get(code, error.description or "")
         name = NAMES.get(code, error.name)
         try:

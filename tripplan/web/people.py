@@ -12,24 +12,31 @@ from tripplan.people.person import Person
 from tripplan.planning.crew import check_group
 from tripplan.planning.request import DiveWish, GroupWish
 from tripplan.planning.world import World
+from tripplan.web.accounts import sees_private
 from tripplan.web.app import now, shelf
 
 bp = Blueprint("people", __name__)
 
 PAPERS = ("medical", "guardian-consent", "lay-off")  # the rules that judge a person's entry, wherever the dive is
+PRIVATE = ("medical",)  # those whose sentence says something about a person's health
 
 
 @bp.get("/people")
 def people() -> str:
-    """Show everybody with what is open on a dive today."""
+    """Show everybody with what is open on a dive today; health and next of kin only to whoever may see them."""
     world = shelf().world
+    private = sees_private()
     today = now().date()
     site = next(iter(world.sites.values()), None)
     rows = [
-        (person, person.age_on(today), _open(person, site, today, world) if site else ())
+        (person, person.age_on(today), _shown(_open(person, site, today, world), private) if site else ())
         for person in world.people.values()
     ]
-    return render_template("people.html", rows=rows, today=today, judged=site is not None)
+    return render_template("people.html", rows=rows, today=today, judged=site is not None, private=private)
+
+
+def _shown(found: tuple[Check, ...], private: bool) -> tuple[Check, ...]:
+    return tuple(check for check in found if private or check.rule not in PRIVATE)
 
 
 def _open(person: Person, site: Site, today: date, world: World) -> tuple[Check, ...]:

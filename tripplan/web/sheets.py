@@ -24,7 +24,16 @@ from tripplan.documents.pocket import pocket_html, pocket_site
 from tripplan.documents.search_picture import search_head, search_picture, search_rows, search_words
 from tripplan.documents.sheet_words import sheet_text
 from tripplan.documents.words import date_words
-from tripplan.emergency.confirmed import FOUND, FOUND_WORDS, Confirmation, confirmed_today, digits_of, key_of, latest_on
+from tripplan.emergency.confirmed import (
+    FOUND,
+    FOUND_WORDS,
+    LONGEST_WORDS,
+    Confirmation,
+    confirmed_today,
+    digits_of,
+    key_of,
+    latest_on,
+)
 from tripplan.emergency.contacts import ROLE_WORDS, freshness
 from tripplan.emergency.numbers import EmergencyNumber, PhoneWords, emergency_numbers, phone_words
 from tripplan.emergency.search_area import SearchArea, method_words
@@ -43,7 +52,7 @@ from tripplan.planning.action_sheet import (
 from tripplan.planning.drift import search_at
 from tripplan.planning.world import CannotPlan, World
 from tripplan.store.folder import EMERGENCY_FILE, Folder
-from tripplan.store.records import LONGEST_WORDS, CannotKeep
+from tripplan.store.records import CannotKeep
 from tripplan.store.told import told_world
 from tripplan.web.app import now, shelf, shelf_again, teller
 from tripplan.web.choosing import LONGEST_AHEAD_DAYS

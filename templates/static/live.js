@@ -1,0 +1,151 @@
+// Keeps entries on the phone until the server says that it has them: in order, each once, whatever the connection does.
+"use strict";
+(() => {
+  const board = document.getElementById("board");
+  const queueLine = document.getElementById("queue");
+  const refusedBox = document.getElementById("refused");
+  const prefix = `tripplan entry ${board.dataset.key} `;
+  let token = board.dataset.csrf;
+  let sending = false;
+  let waitMs = 1000;
+  let lastPress = { what: "", at: 0 };
+  const unkept = []; // where the phone keeps nothing, at least this page does
+
+  const storage = (() => {
+    try { localStorage.setItem("tripplan probe", "1"); localStorage.removeItem("tripplan probe"); return localStorage; }
+    catch { return null; }
+  })();
+
+  function waiting() {
+    if (!storage) return [...unkept];
+    const keys = [];
+    for (let n = 0; n < storage.length; n += 1) if (storage.key(n).startsWith(prefix)) keys.push(storage.key(n));
+    return keys.sort().map(key => ({ key, entry: JSON.parse(storage.getItem(key)) }));
+  }
+
+  function keep(entry) {
+    // Each under a key of its own, so that two open pages never write over each other; the key holds the order.
+    const key = prefix + String(Date.now()).padStart(15, "0") + " " + String(keep.count = (keep.count || 0) + 1).padStart(6, "0") + " " + entry.uid;
+    if (storage) { try { storage.setItem(key, JSON.stringify(entry)); return; } catch { /* full: this page keeps it */ } }
+    unkept.push({ key, entry });
+  }
+
+  function drop(key) {
+    if (storage) storage.removeItem(key);
+    const at = unkept.findIndex(each => each.key === key);
+    if (at >= 0) unkept.splice(at, 1);
+  }
+
+  const all = () => [...waiting(), ...(storage ? unkept : [])];
+
+  function mark() {
+    const bytes = crypto.getRandomValues(new Uint8Array(12));
+    return Array.from(bytes, each => each.toString(16).padStart(2, "0")).join("");
+  }
+
+  function show() {
+    const count = all().length;
+    queueLine.hidden = count === 0;
+    queueLine.textContent = count === 0 ? "" : `${count} ${count === 1 ? "entry is" : "entries are"} kept on this phone and not sent yet: `
+      + all().map(({ entry }) => [entry.kind.replace("_", " "), entry.person].filter(Boolean).join(" ")).join(", ");
+  }
+
+  async function freshToken() {
+    const answer = await fetch(board.dataset.token, { cache: "no-store" });
+    if (answer.ok) token = (await answer.json()).token;
+  }
+
+  async function redraw() {
+    const by = document.getElementById("by").value;
+    const answer = await fetch(`${board.dataset.board}&by=${encodeURIComponent(by)}`, { cache: "no-store" });
+    if (!answer.ok) return;
+    const open = [...board.querySelectorAll("details[open] > summary")].map(each => each.textContent);
+    if (board.contains(document.activeElement) && document.activeElement.matches("input, textarea, select")) return;
+    board.innerHTML = await answer.text();
+    for (const summary of board.querySelectorAll("details > summary"))
+      if (open.includes(summary.textContent)) summary.parentElement.open = true;
+    clocks();
+  }
+
+  async function send() {
+    if (sending) return;
+    const batch = all().slice(0, 50);
+    if (batch.length === 0) return;
+    sending = true;
+    try {
+      const ask = () => fetch(board.dataset.send, {
+        method: "POST",
+        headers: { "Content-Type": "application/json", "X-CSRFToken": token },
+        body: JSON.stringify({ entries: batch.map(({ entry }) => entry) }),
+      });
+      let answer = await ask();
+      if (answer.status === 400 && !(answer.headers.get("Content-Type") || "").includes("json")) {
+        await freshToken();
+        answer = await ask();
+      }
+      if (!answer.ok) throw new Error(`answer ${answer.status}`);
+      const told = await answer.json();
+      const safe = new Set([...told.new, ...told.known, ...told.differs, ...told.refused.map(each => each.uid)]);
+      for (const { key, entry } of batch) if (safe.has(entry.uid)) drop(key);
+      for (const { uid, error } of told.refused) refuse(batch.find(each => each.entry.uid === uid), error);
+      waitMs = 1000;
+      show();
+      await redraw();
+    } catch {
+      waitMs = Math.min(waitMs * 2, 30000);
+    } finally {
+      sending = false;
+      show();
+      if (all().length) setTimeout(send, waitMs);
+    }
+  }
+
+  function refuse(kept, error) {
+    const line = document.createElement("p");
+    const what = kept ? [kept.entry.kind, kept.entry.person, kept.entry.value, kept.entry.text].filter(Boolean).join(" ") : "An entry";
+    line.textContent = `Not written down: ${what}: ${error}. Write it again.`;
+    refusedBox.append(line);
+    refusedBox.hidden = false;
+  }
+
+  board.addEventListener("submit", event => {
+    const form = event.target;
+    if (!form.classList.contains("entry")) return;
+    event.preventDefault();
+    const values = new FormData(form);
+    const people = values.getAll("person").map(each => each.trim());
+    const what = ["kind", "group", "dive", "value", "text", "corrects"].map(name => values.get(name) || "").join(" ") + people.join(" ");
+    if (what === lastPress.what && Date.now() - lastPress.at < 1500) return; // a double tap is one
+    lastPress = { what, at: Date.now() };
+    for (const person of people.length ? people : [""])
+      keep({
+        uid: mark(), at: new Date().toISOString(), by: values.get("by") || document.getElementById("by").value,
+        kind: values.get("kind"), person, group: values.get("group") || "", dive: Number(values.get("dive") || 0),
+        value: values.get("value") || "", text: values.get("text") || "", identity: values.get("identity") || "",
+        corrects: values.get("corrects") || "",
+      });
+    form.reset();
+    for (const button of form.querySelectorAll("button")) { button.disabled = true; button.textContent += " ✓"; }
+    show();
+    send();
+  });
+
+  function clocks() {
+    for (const line of board.querySelectorAll("[data-out-by]")) {
+      const minutes = (Date.parse(line.dataset.outBy) - Date.now()) / 60000;
+      line.dataset.words = line.dataset.words || line.textContent;
+      const running = line.dataset.words;
+      line.textContent = minutes >= 0 ? `${running} Out by in ${Math.floor(minutes)} min.`
+        : `${running} OVERDUE since ${Math.ceil(-minutes)} min: start the missing-diver steps unless everybody is out.`;
+      line.classList.toggle("overdue", minutes < 0);
+    }
+  }
+
+  addEventListener("online", send);
+  addEventListener("pageshow", () => { show(); send(); });
+  setInterval(clocks, 1000);
+  setInterval(() => { if (!all().length) redraw().catch(() => {}); }, 15000);
+  clocks();
+  show();
+  send();
+})();

@@ -1,0 +1,227 @@
+"""The day on the beach through its pages: every entry once, nobody lost, the plan held from the first entry on."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+
+from tripplan.data_files import data_dir
+from tripplan.planning.event import Event
+from tripplan.store.database import Store, StoreFault, sqlite_url
+from tripplan.web.app import create_app
+
+DAY = date(2026, 12, 12)
+PAGE = "/today/stair-ledge?date=2026-12-12&by=Greta Holm"
+SEND = "/today/stair-ledge/entries?date=2026-12-12"
+
+
+class Clock:
+    """A clock that a test moves."""
+
+    now = datetime(2026, 12, 12, 12, 50, tzinfo=UTC)
+
+    def __call__(self) -> datetime:
+        return self.now
+
+
+@pytest.fixture
+def clock():
+    return Clock()
+
+
+@pytest.fixture
+def app(tmp_path, clock):
+    made = create_app(data_dir("sites"), clock=clock, records=tmp_path / "records")
+    made.extensions["tripplan_store_url"] = sqlite_url(tmp_path / "store.sqlite")
+    yield made
+    if store := made.extensions.get("tripplan_store"):
+        store.close()
+
+
+@pytest.fixture
+def client(app):
+    return app.test_client()
+
+
+@pytest.fixture
+def kept(tmp_path):
+    """What another process finds in the store."""
+
+    def entries() -> tuple[Event, ...]:
+        store = Store(sqlite_url(tmp_path / "store.sqlite"))
+        found = store.events(DAY)
+        store.close()
+        return found
+
+    return entries
+
+
+def token(client) -> str:
+    return re.search(r'data-csrf="([^"]+)"', client.get(PAGE).text)[1]
+
+
+def entry(mark: str, **changes: object) -> dict[str, object]:
+    at = "2026-12-12T12:50:00Z"
+    dive = {"person": "Luca Benti", "group": "Terns", "dive": 1}
+    made = {"uid": mark, "at": at, "kind": "in", "by": "Greta Holm", **dive}
+    return {**made, **changes}
+
+
+def send(client, *entries: object, with_token: str | None = None):
+    return client.post(SEND, json={"entries": list(entries)}, headers={"X-CSRFToken": with_token or token(client)})
+
+
+def form(client, **values: object):
+    given = {"csrf_token": token(client), "uid": "0123456789abcdef", "by": "Greta Holm", "group": "", "dive": "0"}
+    return client.post(SEND, data={**given, **values})
+
+
+def tally(client) -> list[int]:
+    return [int(number) for number in re.findall(r"<dd>(\d+)</dd></div>", client.get(PAGE).text)][:4]
+
+
+def test_the_days_with_a_request_lead_to_their_sites(client):
+    assert "Stair Ledge" in client.get("/today?date=2026-12-12").text
+    assert "No request is for this day" in client.get("/today?date=2026-12-01").text
+    assert client.get("/today?date=soon").status_code == 400
+    assert client.get("/today/nowhere").status_code == 404
+
+
+def test_nobody_is_in_the_water_before_an_entry_says_so(client):
+    in_water, ashore, left, not_here = tally(client)
+    assert (in_water, ashore, left) == (0, 0, 0) and not_here == 14  # eight divers and leaders, six with duties
+
+
+def test_entries_of_a_phone_arrive_once_however_often_they_are_sent(client, kept):
+    both = [entry("phone-entry-1"), entry("phone-entry-2", person="Nadia Petit")]
+    first = send(client, *both)
+    assert first.status_code == 200 and first.json["new"] == ["phone-entry-1", "phone-entry-2"]
+    again = send(client, *both, both[0])
+    assert again.json["new"] == [] and again.json["refused"] == []
+    assert [each.uid for each in kept()] == ["phone-entry-1", "phone-entry-2"]
+    assert tally(client)[0] == 2
+
+
+def test_one_bad_entry_is_told_and_does_not_hold_up_the_good(client, kept):
+    told = send(client, entry("phone-entry-1", kind="depth", value="deep"), entry("phone-entry-2")).json
+    assert told["new"] == ["phone-entry-2"]
+    assert told["refused"][0]["uid"] == "phone-entry-1" and "not a number" in told["refused"][0]["error"]
+    assert len(kept()) == 1
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"kind": "party"}, "accepted: assembled"),
+        ({"uid": "x"}, "8 to 64"),
+        ({"at": "noon"}, "cannot be read"),
+        ({"at": "2026-12-12T12:50:00"}, "offset"),
+        ({"at": "2026-11-12T12:50:00Z"}, "clock of the phone"),
+        ({"by": " "}, "who wrote"),
+        ({"person": ""}, "about a person"),
+        ({"group": "", "dive": 0}, "about a dive"),
+        ({"person": 7}, "not text"),
+        ({"person": "x" * 61}, "at most 60"),
+        ({"kind": "end_bar", "value": "900"}, "from 0 to 350"),
+        ({"dive": "two"}, "whole number"),
+    ],
+)
+def test_what_could_not_be_used_later_is_refused_with_what_is_accepted(client, kept, changes, words):
+    told = send(client, entry("phone-entry-1", **changes)).json
+    assert told["new"] == [] and words in told["refused"][0]["error"]
+    assert kept() == ()
+
+
+@pytest.mark.parametrize("body", [{}, {"entries": []}, {"entries": "all"}, {"entries": [1] * 201}, [1]])
+def test_a_message_that_is_no_list_of_entries_is_refused(client, body):
+    answer = client.post(SEND, json=body, headers={"X-CSRFToken": token(client)})
+    assert answer.status_code == 400 and "1 to 200" in answer.json["error"]
+
+
+def test_without_its_token_nothing_is_taken(client, kept):
+    assert client.post(SEND, json={"entries": [entry("phone-entry-1")]}).status_code == 400
+    assert client.post(SEND, data=entry("form-entry-1")).status_code == 400
+    assert kept() == ()
+    assert send(client, entry("phone-entry-1"), with_token=client.get("/today/stair-ledge/token").json["token"]).json[
+        "new"
+    ]
+
+
+def test_a_phone_whose_clock_is_ahead_writes_nothing_into_the_future(client, kept, clock):
+    send(client, entry("phone-entry-1", at="2026-12-12T14:50:00Z"))
+    assert kept()[0].at == clock.now
+
+
+def test_a_form_without_script_does_the_same_and_a_group_goes_in_together(client, kept):
+    answer = form(client, kind="in", person=["Luca Benti", "Nadia Petit"], group="Terns", dive="1")
+    assert answer.status_code == 303
+    assert {each.person for each in kept()} == {"Luca Benti", "Nadia Petit"}
+    form(client, kind="in", person=["Luca Benti", "Nadia Petit"], group="Terns", dive="1")  # sent again
+    assert len(kept()) == 2 and tally(client)[0] == 2
+
+
+def test_a_wrong_form_comes_back_with_a_sentence_and_nothing_is_kept(client, kept):
+    answer = form(client, kind="end_bar", person="Luca Benti", group="Terns", dive="1", value="lots")
+    assert answer.status_code == 400 and "Nothing was written down" in answer.text and "not a number" in answer.text
+    assert kept() == ()
+
+
+def test_what_was_taken_back_no_longer_counts_and_stays_on_record(client, kept):
+    send(client, entry("phone-entry-1"))
+    form(client, kind="withdrawn", corrects="phone-entry-1", text="wrong person")
+    assert len(kept()) == 2 and tally(client)[0] == 0
+    assert "wrong person" in client.get(PAGE).text
+
+
+def test_who_is_not_out_in_time_is_overdue_and_the_steps_are_named(client, clock):
+    send(client, entry("phone-entry-1"))
+    assert "missing-diver steps" not in client.get(PAGE).text.lower()
+    clock.now += timedelta(hours=1)
+    text = client.get(PAGE).text
+    assert "Start the missing-diver steps now" in text and "Luca Benti" in text
+
+
+def test_the_plan_is_held_from_the_first_entry_on(client, app, tmp_path):
+    send(client, entry("phone-entry-1"))
+    store = Store(sqlite_url(tmp_path / "store.sqlite"))
+    (plan,) = store.plans(DAY)
+    assert plan.by == "Greta Holm" and plan.plan["revision"] == plan.revision and plan.inputs["site"]
+    store.close()
+    assert plan.revision in client.get(PAGE).text
+    held = app.extensions["tripplan_shelf"].folder.requests["saturday-ledge"]
+    app.extensions["tripplan_shelf"]._folder.requests["saturday-ledge"] = held.model_copy(
+        update={"groups": held.groups[:1]}
+    )
+    assert "Skuas, dive 1" in client.get(PAGE).text  # as it was planned when the day began
+
+
+def test_times_are_those_of_the_site(client):
+    send(client, entry("phone-entry-1"))
+    assert "IN THE WATER 11:50" in client.get(PAGE).text  # 12:50 UTC, an hour behind in winter
+
+
+def test_hostile_names_stay_words(client):
+    send(client, entry("phone-entry-1", kind="assembled", person="<script>alert(1)</script>", group="", dive=0))
+    text = client.get(PAGE).text
+    assert "<script>alert(1)" not in text and "&lt;script&gt;alert(1)" in text
+
+
+def test_the_page_runs_its_own_script_only(client):
+    policy = client.get(PAGE).headers["Content-Security-Policy"]
+    assert "script-src 'self'" in policy and "unsafe" not in policy
+    assert "script-src 'none'" in client.get("/sites").headers["Content-Security-Policy"]
+
+
+def test_a_store_that_takes_nothing_is_told_and_the_phone_keeps_its_entries(client, monkeypatch):
+    csrf = token(client)
+
+    def full(*_: object) -> None:
+        raise StoreFault("the store did not take it: disk full; nothing of it was kept")
+
+    monkeypatch.setattr(Store, "add", full)
+    answer = send(client, entry("phone-entry-1"), with_token=csrf)
+    assert answer.status_code == 503 and "disk full" in answer.json["error"] and "new" not in answer.json
+    wrong = form(client, kind="assembled", person="Luca Benti")
+    assert wrong.status_code == 500 and "Nothing was written down" in wrong.text

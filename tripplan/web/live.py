@@ -1,0 +1,304 @@
+"""The day as it goes: who is here, in the water, out and gone; entries from a phone that may lose its connection."""
+
+from __future__ import annotations
+
+import json
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from flask import Blueprint, Response, abort, jsonify, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as BaseResponse
+
+from tripplan.documents.data import dives_from_json, plan_json
+from tripplan.errors import OutOfRange
+from tripplan.planning.day import plan_day, plan_inputs
+from tripplan.planning.event import KINDS_OF_EVENT, Event
+from tripplan.planning.live import LiveDay, live_day
+from tripplan.planning.plan import DayPlan, DivePlan
+from tripplan.planning.world import CannotPlan
+from tripplan.store.database import KeptPlan, StoreFault
+from tripplan.store.told import told_world
+from tripplan.web.app import now, shelf, teller
+from tripplan.web.kept import kept
+from tripplan.web.plans import _today as today_here
+
+bp = Blueprint("live", __name__)
+
+MOST_ENTRIES = 200  # in one message of a phone: more than a day has
+LONGEST_NAME = 60
+FURTHEST_CLOCK = timedelta(days=2)  # a phone whose clock is further off is told so
+MOMENTS = ("assemble", "before entry", "after exit", "before leaving")
+POLICY = (
+    "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+)
+NEXT = {"expected": ("assembled", "Here"), "ashore": ("in", "In"), "in_water": ("out", "Out"), "left": ("", "")}
+
+
+@dataclass(frozen=True)
+class Held:
+    """The plan that the day goes by: kept when the day began, so that no new forecast moves an overdue clock."""
+
+    dives: tuple[DivePlan, ...]
+    revisions: tuple[str, ...]
+    started: bool  # whether it is kept, or only what would be kept now
+
+
+def _site_or_404(slug: str) -> Any:
+    return shelf().sites.get(slug) or abort(404)
+
+
+def _day_asked() -> date:
+    text = request.values.get("date", "")
+    try:
+        return date.fromisoformat(text) if text else today_here()
+    except ValueError:
+        abort(400, f'The day "{text}" cannot be read; write it like 2027-06-12.')
+
+
+def _plans_now(slug: str, day: date) -> list[tuple[Any, DayPlan]]:
+    folder = shelf()
+    asked = [one for one in folder.requests.values() if one.site == slug and one.date == day]
+    if not asked:
+        return []
+    world = told_world(folder, (slug,), now(), teller())
+    try:
+        return [(one, plan_day(one, world)) for one in asked]
+    except CannotPlan as error:
+        abort(400, f"The plan of the day cannot be made: {error}")
+
+
+def _held(slug: str, day: date) -> Held:
+    plans = kept().plans(day, slug)
+    if plans:
+        begun = [plan for plan in plans if plan.kept == plans[0].kept]  # those of the moment at which the day began
+        dives = tuple(dive for plan in begun for dive in dives_from_json(plan.plan))
+        return Held(dives, tuple(plan.revision for plan in begun), True)
+    made = _plans_now(slug, day)
+    dives = tuple(dive for _, plan in made for dive in plan.dives)
+    return Held(dives, tuple(plan.revision for _, plan in made), False)
+
+
+def _begin(slug: str, day: date, by: str) -> None:
+    """Keep the plans of the day whole when its first entry is written."""
+    if kept().plans(day, slug):
+        return
+    moment, world = now(), shelf().world
+    for asked, plan in _plans_now(slug, day):
+        kept().keep_plan(
+            KeptPlan(
+                revision=plan.revision,
+                site=slug,
+                day=day,
+                kept=moment,
+                by=by,
+                request=asked.model_dump(mode="json"),
+                inputs=json.loads(json.dumps(plan_inputs(asked, world), default=repr)),
+                plan=plan_json(plan),
+            )
+        )
+
+
+def _expected(slug: str, day: date) -> tuple[str, ...]:
+    crews = [one.crew for one in shelf().requests.values() if one.site == slug and one.date == day]
+    return tuple(dict.fromkeys(name for crew in crews for name in crew.everybody))
+
+
+def _state(slug: str, day: date) -> tuple[LiveDay, Held, tuple[Event, ...]]:
+    held = _held(slug, day)
+    zone = ZoneInfo(_site_or_404(slug).timezone)
+    events = tuple(replace(each, at=each.at.astimezone(zone)) for each in kept().events(day, slug))
+    moment = now().astimezone(zone)
+    return live_day(events, held.dives, _expected(slug, day), moment, shelf().world.rules), held, events
+
+
+@bp.get("/today")
+def sites() -> str:
+    """List the sites dived on a day."""
+    day = _day_asked()
+    slugs = dict.fromkeys(one.site for one in shelf().requests.values() if one.date == day)
+    days = sorted({one.date for one in shelf().requests.values() if one.date >= day})
+    return render_template("today.html", day=day, slugs=list(slugs), sites=shelf().sites, days=days[:5])
+
+
+@bp.get("/today/<slug>")
+def show(slug: str) -> Response:
+    """Show who is where, with the controls of the day."""
+    return _page(slug, _day_asked(), _writer())
+
+
+def _writer() -> str:
+    return " ".join(request.values.get("by", "").split())[:LONGEST_NAME]
+
+
+def _page(slug: str, day: date, by: str, trouble: str = "", status: int = 200) -> Response:
+    site = _site_or_404(slug)
+    live, held, events = _state(slug, day)
+    response = make_response(
+        render_template(
+            "live.html",
+            site=site,
+            slug=slug,
+            day=day,
+            by=by,
+            live=live,
+            held=held,
+            events=events,
+            trouble=trouble,
+            next_of=NEXT,
+            moments=MOMENTS,
+            fresh=lambda: secrets.token_hex(12),
+            planned={(dive.group, dive.number): dive for dive in held.dives},
+        ),
+        status,
+    )
+    response.headers["Content-Security-Policy"] = POLICY
+    return response
+
+
+@bp.get("/today/<slug>/board")
+def board(slug: str) -> Response:
+    """Give the part of the page that changes, for a phone that has just sent its entries."""
+    day = _day_asked()
+    live, held, events = _state(slug, day)
+    return make_response(
+        render_template(
+            "_live.html",
+            site=_site_or_404(slug),
+            slug=slug,
+            day=day,
+            by=_writer(),
+            live=live,
+            held=held,
+            events=events,
+            next_of=NEXT,
+            moments=MOMENTS,
+            fresh=lambda: secrets.token_hex(12),
+            planned={(dive.group, dive.number): dive for dive in held.dives},
+        )
+    )
+
+
+@bp.get("/today/<slug>/token")
+def token(slug: str) -> BaseResponse:
+    """Give a fresh token to a page that was open for long."""
+    from flask_wtf.csrf import generate_csrf
+
+    _site_or_404(slug)
+    return jsonify({"token": generate_csrf()})
+
+
+@bp.post("/today/<slug>/entries")
+def add(slug: str) -> BaseResponse:
+    """Keep entries: one or several of a form, or a list from a phone, each once however often it arrives."""
+    _site_or_404(slug)
+    if request.is_json:
+        return _from_phone(slug)
+    day, by = _day_asked(), _writer()
+    form = request.form
+    people = form.getlist("person") or [""]
+    values = {name: form.get(name, "") for name in ("kind", "group", "dive", "value", "text", "identity", "corrects")}
+    at = now().isoformat()
+    raw = [
+        {**values, "uid": f"{form.get('uid', '')}-{number}", "at": at, "by": by, "person": person}
+        for number, person in enumerate(people)
+    ]
+    try:
+        entries = [_entry(one, slug, day) for one in raw]
+    except OutOfRange as error:
+        return _page(slug, day, by, f"Nothing was written down: {error}.", 400)
+    try:
+        _begin(slug, day, by)
+        kept().add(entries, now())
+    except StoreFault as error:
+        return _page(slug, day, by, f"Nothing was written down: {error}.", 500)
+    return redirect(url_for("live.show", slug=slug, date=day.isoformat(), by=by), code=303)
+
+
+def _from_phone(slug: str) -> BaseResponse:
+    sent = request.get_json(silent=True)
+    listed = sent.get("entries") if isinstance(sent, Mapping) else None
+    if not isinstance(listed, list) or not 1 <= len(listed) <= MOST_ENTRIES:
+        return _answer({"refused": [], "error": f"give entries, a list of 1 to {MOST_ENTRIES}"}, 400)
+    day = _day_asked()
+    good: list[Event] = []
+    refused: list[dict[str, str]] = []
+    for one in listed:
+        try:
+            good.append(_entry(one, slug, day))
+        except OutOfRange as error:
+            refused.append({"uid": str(one.get("uid", "")) if isinstance(one, Mapping) else "", "error": str(error)})
+    added: Mapping[str, Sequence[str]] = {"new": (), "known": (), "differs": ()}
+    if good:
+        try:
+            _begin(slug, day, good[0].by)
+            done = kept().add(good, now())
+        except StoreFault as error:
+            return _answer({"error": str(error), "refused": []}, 503)
+        added = {"new": done.new, "known": done.known, "differs": done.differs}
+    return _answer({**added, "refused": refused}, 200)
+
+
+def _answer(values: Mapping[str, Any], status: int) -> BaseResponse:
+    response = jsonify(values)
+    response.status_code = status
+    return response
+
+
+def _entry(raw: Any, slug: str, day: date) -> Event:
+    """Return an entry from what a form or a phone sent.  Raises OutOfRange with what is accepted."""
+    if not isinstance(raw, Mapping):
+        raise OutOfRange("an entry is not a table of values")
+    text = {
+        name: raw.get(name, "") for name in ("uid", "kind", "by", "person", "group", "text", "identity", "corrects")
+    }
+    for name, value in text.items():
+        if not isinstance(value, str):
+            raise OutOfRange(f"{name} is not text")
+    if text["kind"] not in KINDS_OF_EVENT:
+        raise OutOfRange(f'kind is "{text["kind"]}"; accepted: {", ".join(KINDS_OF_EVENT)}')
+    try:
+        at = datetime.fromisoformat(str(raw.get("at", "")).replace("Z", "+00:00"))
+    except ValueError:
+        raise OutOfRange(f'the time "{raw.get("at")}" cannot be read') from None
+    if at.tzinfo is None:
+        raise OutOfRange("the time of an entry needs its offset from UTC")
+    if abs(at - now()) > FURTHEST_CLOCK:
+        raise OutOfRange(f"the time {at.isoformat()} is more than two days from now: is the clock of the phone right?")
+    at = min(at, now())  # nothing happened after it was told: the phone's clock is ahead
+    clean = {
+        name: "".join(c if c.isprintable() or (name == "text" and c == "\n") else " " for c in value).strip()
+        for name, value in text.items()
+    }
+    for name in ("by", "person", "group", "identity"):
+        if len(clean[name]) > LONGEST_NAME:
+            raise OutOfRange(f"{name} has {len(clean[name])} letters; at most {LONGEST_NAME} are kept")
+    made: dict[str, Any] = {
+        **clean,
+        "at": at,
+        "day": day,
+        "site": slug,
+        "dive": _whole(raw.get("dive", 0)),
+        "value": None,
+    }
+    if str(raw.get("value") or "").strip():
+        made["value"] = _number(raw["value"])
+    return Event(**made)
+
+
+def _whole(value: Any) -> int:
+    try:
+        return int(value or 0)
+    except (TypeError, ValueError):
+        raise OutOfRange(f'the number of the dive is "{value}"; it must be a whole number') from None
+
+
+def _number(value: Any) -> float:
+    try:
+        return float(str(value).strip().replace(",", "."))
+    except ValueError:
+        raise OutOfRange(f'"{value}" is not a number') from None
