@@ -230,6 +230,7 @@ def _parser() -> argparse.ArgumentParser:
     how.add_argument("--text", action="store_true", help="print the plan as text (the default)")
     how.add_argument("--json", action="store_true", help="print one JSON object")
     sub.add_argument("--pdf", type=Path, metavar="FILE", help="write the sheet; alone, prints one line")
+    sub.add_argument("--briefing", type=Path, metavar="FILE", help="write a briefing sheet for each group and dive")
 
     sub = command("sheet", _sheet, "Print the emergency action sheets of a day, all in one PDF.")
     sub.epilog = (
@@ -1104,6 +1105,10 @@ def _plan(options: argparse.Namespace) -> int:
         from tripplan.documents.day_sheet import day_sheet_pdf
 
         options.pdf.write_bytes(day_sheet_pdf(plan, options.paper))
+    if options.briefing:
+        from tripplan.documents.briefing_sheet import briefing_sheets_pdf
+
+        options.briefing.write_bytes(briefing_sheets_pdf(plan, options.paper, folder.centre.roster.languages))
     if options.json:
         from tripplan.documents.data import plan_json
 

@@ -34,7 +34,7 @@ EXPECTED = {
     "accounts.leave": "cla", "accounts.own": "cla", "accounts.change_own": "cla",
     "accounts.listing": "c", "accounts.add": "c", "accounts.set_role": "c", "accounts.lock": "c",
     "accounts.unlock": "c", "accounts.set_password": "c",
-    "plans.home": "cla", "plans.show": "cla", "plans.sheet": "cla", "plans.data": "cla", "plans.text": "cla",
+    "plans.home": "cla", "plans.show": "cla", "plans.sheet": "cla", "plans.briefing": "cla", "plans.data": "cla", "plans.text": "cla",
     "plans.offline": "cla", "plans.requests": "cla", "plans.ready": "cla", "plans.next_possible": "cla",
     "board.show": "cla", "limits.show": "cla", "season.show": "cla",
     "sites.listing": "cla", "sites.show": "cla", "tides.listing": "cla", "tides.show": "cla", "people.people": "cla",

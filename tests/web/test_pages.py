@@ -191,3 +191,16 @@ def test_a_site_given_a_name_full_of_markup_is_shown_as_text(tmp_path):
 
 def test_the_app_says_that_it_is_up(client):
     assert client.get("/healthz").get_data(as_text=True) == "ok\n"
+
+
+def test_the_briefing_has_a_page_for_each_dive_and_says_whose_language_is_another(client):
+    import io
+
+    from pypdf import PdfReader
+
+    answer = client.get(f"/plan/briefing.pdf?{PLAN}")
+    assert answer.status_code == 200 and answer.mimetype == "application/pdf"
+    assert 'filename="briefing-stair-ledge-' in answer.headers["Content-Disposition"]
+    pages = [page.extract_text() for page in PdfReader(io.BytesIO(answer.data)).pages]
+    assert len(pages) == 3 and "Japanese" in pages[0]  # two dives of the Terns, one of the Skuas; Keiko Arai
+    assert client.get(f"/plan/briefing.pdf?paper=a5&{PLAN}").status_code == 400

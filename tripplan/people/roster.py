@@ -24,6 +24,11 @@ class Roster:
 
     people: Mapping[str, Person]
 
+    @property
+    def languages(self) -> dict[str, str]:
+        """The language of everybody whose language is not the centre's, by name."""
+        return {name: person.language for name, person in self.people.items() if person.language}
+
 
 class _Entry(Person):
     """A person as written in the file: what cannot be true together, whatever today's date is, is refused."""

@@ -12,6 +12,7 @@ from flask import Blueprint, Response, abort, current_app, jsonify, redirect, re
 from werkzeug.wrappers import Response as BaseResponse
 
 from tripplan.check import Outcome
+from tripplan.documents.briefing_sheet import briefing_sheets_pdf
 from tripplan.documents.data import plan_json
 from tripplan.documents.day_sheet import day_sheet_pdf
 from tripplan.documents.one_file import one_file_html
@@ -150,6 +151,22 @@ def sheet() -> Response:
         abort(400, f'Paper "{paper}" is not known; accepted: {", ".join(PAPERS)}.')
     plan = _chosen()
     return _named(day_sheet_pdf(plan, paper), "application/pdf", plan, "pdf")
+
+
+@bp.get("/plan/briefing.pdf")
+@_or_the_form
+def briefing() -> Response:
+    """Give the briefing sheets, one for each group and dive."""
+    paper = request.args.get("paper", "a4")
+    if paper not in PAPERS:
+        abort(400, f'Paper "{paper}" is not known; accepted: {", ".join(PAPERS)}.')
+    plan = _chosen()
+    if not plan.dives:
+        abort(400, "The plan has no dive to brief.")
+    made = briefing_sheets_pdf(plan, paper, shelf().centre.roster.languages)
+    response = _named(made, "application/pdf", plan, "pdf")
+    response.headers["Content-Disposition"] = response.headers["Content-Disposition"].replace("plan-", "briefing-", 1)
+    return response
 
 
 @bp.get("/plan.json")

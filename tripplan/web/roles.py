@@ -38,6 +38,7 @@ MAY: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
         "plans.home": EVERY_ROLE,
         "plans.show": EVERY_ROLE,
         "plans.sheet": EVERY_ROLE,
+        "plans.briefing": EVERY_ROLE,
         "plans.data": EVERY_ROLE,
         "plans.text": EVERY_ROLE,
         "plans.offline": EVERY_ROLE,
