@@ -34,13 +34,15 @@ EXPECTED = {
     "accounts.leave": "cla", "accounts.own": "cla", "accounts.change_own": "cla",
     "accounts.listing": "c", "accounts.add": "c", "accounts.set_role": "c", "accounts.lock": "c",
     "accounts.unlock": "c", "accounts.set_password": "c",
-    "plans.home": "cla", "plans.show": "cla", "plans.sheet": "cla", "plans.briefing": "cla", "plans.data": "cla", "plans.text": "cla",
+    "plans.home": "cla", "plans.show": "cla", "plans.sheet": "cla", "plans.briefing": "cla",
+    "plans.data": "cla", "plans.text": "cla",
     "plans.offline": "cla", "plans.requests": "cla", "plans.ready": "cla", "plans.next_possible": "cla",
     "board.show": "cla", "limits.show": "cla", "season.show": "cla",
     "sites.listing": "cla", "sites.show": "cla", "tides.listing": "cla", "tides.show": "cla", "people.people": "cla",
     "sheets.morning": "cla", "sheets.confirm": "cla", "sheets.pdf": "cla", "sheets.pocket": "cla",
     "sheets.check": "cla", "sheets.sheet": "cla", "sheets.search": "cla",
-    "live.sites": "cla", "live.show": "cla", "live.board": "cla", "live.token": "cla", "live.add": "cla",
+    "live.sites": "cla", "live.show": "cla", "live.board": "cla", "live.record": "cla",
+    "live.record_table": "cla", "live.token": "cla", "live.add": "cla",
     "books.rules": "cla", "books.sources": "cla", "books.about": "cla",
 }  # fmt: skip
 METHODS = {"GET", "POST"}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 from datetime import UTC, date, datetime, timedelta
 
@@ -225,3 +227,35 @@ def test_a_store_that_takes_nothing_is_told_and_the_phone_keeps_its_entries(clie
     assert answer.status_code == 503 and "disk full" in answer.json["error"] and "new" not in answer.json
     wrong = form(client, kind="assembled", person="Luca Benti")
     assert wrong.status_code == 500 and "Nothing was written down" in wrong.text
+
+
+def test_the_record_holds_what_was_done_beside_what_was_planned(client, clock):
+    send(client, entry("phone-entry-1"), entry("phone-entry-2", kind="start_bar", value="210"))
+    clock.now += timedelta(minutes=41)
+    later = "2026-12-12T13:31:00Z"
+    send(
+        client,
+        entry("phone-entry-3", kind="out", at=later),
+        entry("phone-entry-4", kind="depth", value="17.4", at=later),
+        entry("phone-entry-5", kind="end_bar", value="80", at=later),
+        entry("phone-entry-6", kind="discomfort", text="none", at=later),
+        entry("phone-entry-7", kind="signed", identity="VSD-7", by="Luca Benti", at=later),
+    )
+    page = client.get("/today/stair-ledge/record?date=2026-12-12").text
+    assert "11:50 to 12:31, 41 min in the water" in page and "17.4 m (planned 18 m" in page
+    assert "210 to 80 bar" in page and "Luca Benti (VSD-7)" in page
+    table = client.get("/today/stair-ledge/record.csv?date=2026-12-12")
+    assert table.mimetype == "text/csv"
+    rows = list(csv.DictReader(io.StringIO(table.text)))
+    luca = next(row for row in rows if row["name"] == "Luca Benti" and row["dive"] == "1")
+    assert (luca["time_in"], luca["time_out"], luca["elapsed_min"]) == ("11:50", "12:31", "41")
+    assert luca["used_l"] == "1950"  # 15 L times 130 bar
+    nadia = next(row for row in rows if row["name"] == "Nadia Petit" and row["dive"] == "1")
+    assert nadia["greatest_depth_m"] == "" and "greatest depth" in nadia["missing"]
+
+
+def test_no_cell_of_the_record_begins_a_formula(client):
+    send(client, entry("phone-entry-1", person="=1+1"), entry("phone-entry-2", person="+44", kind="in"))
+    table = client.get("/today/stair-ledge/record.csv?date=2026-12-12").text
+    names = [row["name"] for row in csv.DictReader(io.StringIO(table))]
+    assert "'=1+1" in names and not any(name[:1] in "=+-@" for name in names if name)

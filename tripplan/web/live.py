@@ -14,7 +14,9 @@ from flask import Blueprint, Response, abort, jsonify, make_response, redirect, 
 from werkzeug.wrappers import Response as BaseResponse
 
 from tripplan.documents.data import dives_from_json, plan_json
+from tripplan.documents.dive_record import record_csv, record_rows
 from tripplan.errors import OutOfRange
+from tripplan.planning.actual import actual_dives
 from tripplan.planning.day import plan_day, plan_inputs
 from tripplan.planning.event import KINDS_OF_EVENT, Event
 from tripplan.planning.live import LiveDay, live_day
@@ -181,6 +183,28 @@ def board(slug: str) -> Response:
             planned={(dive.group, dive.number): dive for dive in held.dives},
         )
     )
+
+
+@bp.get("/today/<slug>/record")
+def record(slug: str) -> str:
+    """Show what was done beside what was planned, for each person and dive."""
+    day, site = _day_asked(), _site_or_404(slug)
+    _, held, events = _state(slug, day)
+    dives = actual_dives(events, held.dives)
+    rows = list(zip(record_rows(dives, site.name), dives, strict=True))
+    return render_template("record.html", site=site, slug=slug, day=day, by=_writer(), rows=rows)
+
+
+@bp.get("/today/<slug>/record.csv")
+def record_table(slug: str) -> Response:
+    """Give the record as a table."""
+    day, site = _day_asked(), _site_or_404(slug)
+    _, held, events = _state(slug, day)
+    name = f"record-{slug}-{day.isoformat()}.csv"
+    response = make_response(record_csv(actual_dives(events, held.dives), site.name))
+    response.headers["Content-Type"] = "text/csv; charset=utf-8"
+    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    return response
 
 
 @bp.get("/today/<slug>/token")

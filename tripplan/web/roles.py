@@ -63,6 +63,8 @@ MAY: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
         "live.sites": EVERY_ROLE,
         "live.show": EVERY_ROLE,
         "live.board": EVERY_ROLE,
+        "live.record": EVERY_ROLE,
+        "live.record_table": EVERY_ROLE,
         "live.token": EVERY_ROLE,
         "live.add": EVERY_ROLE,  # the shore watch writes down who goes in and who comes out
         "books.rules": EVERY_ROLE,
