@@ -259,3 +259,12 @@ def test_no_cell_of_the_record_begins_a_formula(client):
     table = client.get("/today/stair-ledge/record.csv?date=2026-12-12").text
     names = [row["name"] for row in csv.DictReader(io.StringIO(table))]
     assert "'=1+1" in names and not any(name[:1] in "=+-@" for name in names if name)
+
+
+def test_where_people_sign_in_nobody_writes_in_another_s_name(app, client, kept, monkeypatch):
+    from tripplan.web import live
+
+    monkeypatch.setattr(live, "current_name", lambda: "Tom Okafor")
+    send(client, entry("phone-entry-1", by="Somebody Else"))
+    assert [each.by for each in kept()] == ["Tom Okafor"]
+    assert 'value="Tom Okafor"' in client.get("/today/stair-ledge?date=2026-12-12").text

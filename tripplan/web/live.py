@@ -24,6 +24,7 @@ from tripplan.planning.plan import DayPlan, DivePlan
 from tripplan.planning.world import CannotPlan
 from tripplan.store.database import KeptPlan, StoreFault
 from tripplan.store.told import told_world
+from tripplan.web.accounts import current_name
 from tripplan.web.app import now, shelf, teller
 from tripplan.web.kept import kept
 from tripplan.web.plans import _today as today_here
@@ -134,7 +135,8 @@ def show(slug: str) -> Response:
 
 
 def _writer() -> str:
-    return " ".join(request.values.get("by", "").split())[:LONGEST_NAME]
+    """Return who writes: who is signed in, and where nobody signs in, the name that was typed."""
+    return current_name() or " ".join(request.values.get("by", "").split())[:LONGEST_NAME]
 
 
 def _page(slug: str, day: date, by: str, trouble: str = "", status: int = 200) -> Response:
@@ -298,6 +300,7 @@ def _entry(raw: Any, slug: str, day: date) -> Event:
         name: "".join(c if c.isprintable() or (name == "text" and c == "\n") else " " for c in value).strip()
         for name, value in text.items()
     }
+    clean["by"] = current_name() or clean["by"]  # nobody writes in another's name
     for name in ("by", "person", "group", "identity"):
         if len(clean[name]) > LONGEST_NAME:
             raise OutOfRange(f"{name} has {len(clean[name])} letters; at most {LONGEST_NAME} are kept")
