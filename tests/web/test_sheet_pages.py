@@ -670,7 +670,7 @@ def test_a_changed_number_supersedes_a_print_and_is_shown_beside_the_old_one(hou
     page = checked(house, mine)
     assert "■ SUPERSEDED" in page and "CURRENT" not in page
     rows = re.findall(r'<th scope="row">(.*?)</th><td [^>]*>(.*?)</td><td [^>]*><b>(.*?)</b>', page)
-    assert rows == [("2. Coastguard, Verrow Coastguard", "+44 1632 960116", "+44 1632 960117")]
+    assert rows == [("2. Coastguard, Verrow Coastguard", "+44 1632 960116; 24 h", "+44 1632 960117; 24 h")]
     assert revision(house) in page and revision(house) != mine
     house.start()
     assert "■ SUPERSEDED" in checked(house, mine)
