@@ -97,7 +97,6 @@ class Readiness(Record):
     rescue_kits: tuple[RescueKit, ...] = ()
     drills: tuple[Drill, ...] = ()
     tell_after: tuple[TellAfter, ...] = ()
-    languages: tuple[str, ...] = Field(default=(), description='languages of the sheets besides English, like "es"')
 
     @classmethod
     def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
