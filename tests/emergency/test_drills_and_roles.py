@@ -57,8 +57,9 @@ def test_no_kit_is_a_caution_and_so_is_one_that_nobody_counted():
     (uncounted,) = check_kits(Readiness(rescue_kits=(kit,)), "cove", DAY, RULES)
     assert uncounted.outcome is Outcome.CAUTION and "never counted" in uncounted.sentence
     counted = kit.model_copy(update={"checked": DAY - timedelta(days=30), "checked_by": "Ann"})
+    assert RULES.value("drill.kit_fresh_days") == 30
     (fresh,) = check_kits(Readiness(rescue_kits=(counted,)), "cove", DAY, RULES)
-    assert fresh.outcome is Outcome.OK
+    assert fresh.outcome is Outcome.OK and fresh.source == "drill.kit_fresh_days"
     elsewhere = counted.model_copy(update={"site": "other"})
     assert check_kits(Readiness(rescue_kits=(elsewhere,)), "cove", DAY, RULES)[0].found == 0
 

@@ -55,7 +55,7 @@ def check_drills(readiness: Readiness, crew: Sequence[str], on: date, rules: Rul
 
 def check_kits(readiness: Readiness, site: str, on: date, rules: RuleBook) -> tuple[Check, ...]:
     """Judge whether a rescue kit is on record for a site, and how long ago its content was counted."""
-    rule = rules["contacts.fresh_days"]
+    rule = rules["drill.kit_fresh_days"]
     kits = readiness.kits_at(site)
     if not kits:
         sentence = "No rescue kit is on record for this site: say where first-aid kit, masks, water and blanket are."
