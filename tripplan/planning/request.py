@@ -69,6 +69,9 @@ class DiveWish(Record):
     entry: ClockTime | None = Field(default=None, description='fixed entry, "HH:MM" local')
     oxygen_percent: float = Field(default=21, ge=20.9, le=40, description="oxygen in the gas, 20.9 to 40 per cent")
     ascents: int = Field(default=1, ge=1, le=12, description="ascents that the dive holds, more than one in training")
+    course_dive: int | None = Field(
+        default=None, ge=1, le=60, description="number of the dive in the course, as in the centre's list of skills"
+    )
 
     @classmethod
     def misfits(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
@@ -101,6 +104,9 @@ class GroupWish(Record):
     dry_suit: bool = Field(default=False, description="true where everybody wears a dry suit today")
     mixes: dict[Name, Annotated[float, Field(ge=20.9, le=40)]] = Field(
         default_factory=dict, description="oxygen of those who breathe another gas than the dive's, per cent by name"
+    )
+    pairs: tuple[Annotated[tuple[Name, ...], Field(min_length=2, max_length=3)], ...] | None = Field(
+        default=None, description="pairs or threes of divers as the leader wants them; left out: proposed"
     )
     dives: tuple[DiveWish, ...] = Field(min_length=1, max_length=6, description="one to six dives")
 

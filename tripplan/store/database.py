@@ -17,7 +17,7 @@ from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 
 from tripplan.errors import TripplanError
 from tripplan.planning.event import Event
-from tripplan.store.tables import EVENTS, PLANS, REQUESTS
+from tripplan.store.tables import EVENTS, PLANS, REQUEST_VERSIONS, REQUESTS
 
 BUSY_MS = 10_000  # how long a writer waits for another before it gives up
 MIGRATIONS = Path(__file__).with_name("migrations")
@@ -45,6 +45,7 @@ class KeptRequest:
     request: Mapping[str, Any]
     changed: datetime
     by: str
+    base: str = ""  # of the file that it was edited from; empty: of none
 
 
 @dataclass(frozen=True)
@@ -180,19 +181,31 @@ class Store:
             return tuple(KeptRequest(**row._mapping) for row in rows)
 
     def save_request(
-        self, name: str, request: Mapping[str, Any], version: int | None, by: str, changed: datetime
+        self,
+        name: str,
+        request: Mapping[str, Any],
+        version: int | None,
+        by: str,
+        changed: datetime,
+        base: str = "",
     ) -> int:
         """Keep a request over the version that was read; None: as a new one.  Returns its new version.
 
-        Raises ChangedMeanwhile, with what stands there, when that version is no longer the newest.
+        base -- of the file that it was edited from; empty: of none
+
+        Every version is kept for good.  Raises ChangedMeanwhile, with what stands there, when that version is no longer
+        the newest.
         """
-        values = {"request": dict(request), "changed": changed, "by": by}
+        kept = {"request": dict(request), "changed": changed, "by": by}
+        values = {**kept, "base": base}
         with self._writing() as connection:
+            number = 1 if version is None else version + 1
             if version is None:
                 if (now := _request(connection, name)) is not None:
                     raise ChangedMeanwhile(name, now)
                 connection.execute(REQUESTS.insert().values(name=name, version=1, **values))
-                return 1
+                connection.execute(REQUEST_VERSIONS.insert().values(name=name, version=1, **kept))
+                return number
             done = connection.execute(
                 REQUESTS.update()
                 .where(REQUESTS.c.name == name, REQUESTS.c.version == version)
@@ -200,7 +213,17 @@ class Store:
             )
             if done.rowcount != 1:
                 raise ChangedMeanwhile(name, _request(connection, name))
-        return version + 1
+            connection.execute(REQUEST_VERSIONS.insert().values(name=name, version=number, **kept))
+        return number
+
+    def request_versions(self, name: str) -> tuple[KeptRequest, ...]:
+        """Return every version that a request ever had, the first one first."""
+        query = select(REQUEST_VERSIONS).where(REQUEST_VERSIONS.c.name == name).order_by(REQUEST_VERSIONS.c.version)
+        with self._reading() as connection:
+            return tuple(
+                KeptRequest(row.name, row.version, row.request, row.changed, row.by)
+                for row in connection.execute(query)
+            )
 
     # ---- the whole ----
 

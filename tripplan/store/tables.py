@@ -95,6 +95,37 @@ REQUESTS = Table(
     Column("request", JSON, nullable=False),
     Column("changed", Moment, nullable=False),
     Column("by", String(120), nullable=False),
+    Column(
+        "base", String(64), nullable=False, server_default=""
+    ),  # of the file that it was edited from; empty: of none
+)
+# Every version that a request ever had, so that nothing that somebody wrote is lost.
+REQUEST_VERSIONS = Table(
+    "request_versions",
+    METADATA,
+    Column("number", Number, primary_key=True, autoincrement=True),
+    Column("name", String(120), nullable=False, index=True),
+    Column("version", Integer, nullable=False),
+    Column("request", JSON, nullable=False),
+    Column("changed", Moment, nullable=False),
+    Column("by", String(120), nullable=False),
+    UniqueConstraint("name", "version"),
+)
+# What instructors saw: a skill of a dive of a course was done, or has to be done again.
+TICKS = Table(
+    "ticks",
+    METADATA,
+    Column("number", Number, primary_key=True, autoincrement=True),  # order of arrival
+    Column("uid", String(64), nullable=False),
+    Column("at", Moment, nullable=False),
+    Column("day", Date, nullable=False),
+    Column("course", String(40), nullable=False),  # its kind of dive
+    Column("person", String(120), nullable=False, index=True),
+    Column("dive", Integer, nullable=False),
+    Column("skill", String(120), nullable=False),
+    Column("result", String(20), nullable=False),
+    Column("by", String(120), nullable=False),
+    UniqueConstraint("uid"),
 )
 ACCOUNTS = Table(
     "accounts",
@@ -142,5 +173,5 @@ SIGNING = Table(
     Column("secret", String(64), nullable=False),
 )
 # Nothing may be changed or taken out of these, but for the purge, which says what it deletes before it does.
-ONLY_GROW = (EVENTS, PLANS, AUDIT)
+ONLY_GROW = (EVENTS, PLANS, AUDIT, REQUEST_VERSIONS, TICKS)
 PURGING = Table("purging", METADATA, Column("number", Integer, primary_key=True, autoincrement=False))
