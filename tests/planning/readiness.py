@@ -8,7 +8,7 @@ from tripplan.catalogue.site import Care, Contact, Site
 from tripplan.emergency.readiness import Readiness
 
 # Cautions that every test world has: its numbers are reserved for fiction, it is in no country, its crew is small.
-OF_EVERY_TEST = {"numbers-in-use", "country-known", "emergency-roles"}
+OF_EVERY_TEST = {"numbers-in-use", "country-known", "emergency-roles", "kit-known", "skills-open"}
 
 
 def ready_on(day: date, *crew: str) -> Readiness:

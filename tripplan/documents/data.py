@@ -15,7 +15,7 @@ from typing import Any
 from tripplan.check import Candidate, Check, Contest
 from tripplan.errors import OutOfRange
 from tripplan.planning.action_sheet import ActionSheet
-from tripplan.planning.plan import DayPlan, DiveGas, DivePlan, PersonDive, Span, UsableWindow
+from tripplan.planning.plan import DayPlan, DiveGas, DivePlan, PersonDive, SkillLine, Span, UsableWindow
 from tripplan.record import Record
 
 
@@ -77,6 +77,7 @@ def plan_json(plan: DayPlan) -> dict[str, Any]:
         "after": [_plain(one) for one in plan.after],
         "lead": [_plain(line) for line in plan.lead],
         "slates": [_plain(slate) for slate in plan.slates],
+        "packing": _plain(plan.packing),
     }
 
 
@@ -139,6 +140,10 @@ def _dive_from(values: Mapping[str, Any]) -> DivePlan:
         known[name] = tuple(known[name])
     known["pairs"] = tuple(tuple(pair) for pair in known["pairs"])
     known["people"] = tuple(PersonDive(**person) for person in known["people"])
+    known["skills"] = tuple(
+        SkillLine(line["skill"], line["dive"], tuple(line["learners"]), tuple(line["again"]))
+        for line in known.get("skills", ())
+    )
     known["gas"] = None if known["gas"] is None else DiveGas(**known["gas"])
     for name in ("depth", "time"):
         contest = known[name]

@@ -26,6 +26,7 @@ from tripplan.environment.tide import HarmonicTide, SecondaryTide, Tide
 from tripplan.errors import OutOfRange
 from tripplan.people.group import Kind
 from tripplan.people.person import Person
+from tripplan.people.skills import as_compared
 from tripplan.physics.exposure import check_gas_density
 from tripplan.physics.no_stop import NoStop, Surroundings, handbook_group_after
 from tripplan.planning.after import after_dives, drives_between
@@ -41,6 +42,7 @@ from tripplan.planning.limits import (
     time_contest,
     water_temperature_c,
 )
+from tripplan.planning.packing import pack
 from tripplan.planning.plan import (
     Closure,
     DayCurve,
@@ -55,6 +57,7 @@ from tripplan.planning.plan import (
 from tripplan.planning.request import DiveWish, GroupWish, RecentDive, Request
 from tripplan.planning.shore import ShoreSea, Weather, least, shore_sea, weather_of
 from tripplan.planning.slate import slate_of
+from tripplan.planning.teaching import teach
 from tripplan.planning.timing import (
     Done,
     Ledger,
@@ -165,6 +168,11 @@ def plan_day(request: Request, world: World) -> DayPlan:
     checks.extend(drives_between(request, tuple(divers), ledger, setting.grid, rules))
     lead, lead_checks = lead_lines(request.groups, dives, world.people, setting.surroundings, rules)
     checks.extend(lead_checks)
+    taught = teach(request, dives, {held.group.name: held.place for held in groups}, world.skills, world.ticks)
+    dives = taught.dives
+    checks.extend(taught.checks)
+    packing = pack(request, dives, lead, world.people, world.kit, rules)
+    checks.extend(packing.checks)
     checks.extend(_check_recent(request))
     checks.extend(check_cold(setting, request, world))
     help_here = help_at(site, request.date, request.crew, divers, hours_of(dives), world)
@@ -215,6 +223,7 @@ def plan_day(request: Request, world: World) -> DayPlan:
         after=after,
         lead=lead,
         slates=slates,
+        packing=packing,
         attribution=_attribution(setting),
         rules_here="; ".join(part for part in (world.code_of_practice, site.rules_here) if part),
     )
@@ -1281,6 +1290,7 @@ def plan_inputs(request: Request, world: World) -> dict[str, Any]:
     site = world.sites[request.site]
     names = {name for group in request.groups for name in group.everybody}
     names |= {*request.crew.everybody}
+    who = {as_compared(name) for name in names}
     station = world.stations.get(site.tide.station or "")
     return {
         "version": __version__,
@@ -1290,6 +1300,15 @@ def plan_inputs(request: Request, world: World) -> dict[str, Any]:
         "people": {name: world.people[name].model_dump(mode="json") for name in sorted(names)},
         "rules": {key: [rule.value, rule.reason] for key, rule in sorted(world.rules.rules.items())},
         "readiness": world.readiness.model_dump(mode="json"),
+        "kit": None if world.kit is None else world.kit.model_dump(mode="json"),
+        "skills": [
+            course.model_dump(mode="json")
+            for course in world.skills.courses
+            if course.kind in {group.kind for group in request.groups}
+        ],
+        "ticks": [
+            repr(tick) for _, told in sorted(world.ticks.items()) for tick in told if as_compared(tick.person) in who
+        ],
         "confirmed": [repr(one) for one in world.confirmed if one.at.date() <= request.date],
         "conditions": as_inputs(world.conditions[site.slug]) if site.slug in world.conditions else None,
         "centre": [world.centre_name, world.code_of_practice, world.demonstration],

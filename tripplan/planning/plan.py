@@ -9,6 +9,7 @@ from typing import Literal
 from tripplan.check import Check, Contest, Outcome
 from tripplan.emergency.oxygen_supply import OxygenSupply
 from tripplan.emergency.roles import RoleLine
+from tripplan.planning.packing import Packing
 from tripplan.rulebook import Rule
 
 Phase = Literal["entry", "water"]  # "entry": going in is closed; "water": being in, and coming out, is closed
@@ -82,6 +83,16 @@ class DiveGas:
 
 
 @dataclass(frozen=True)
+class SkillLine:
+    """One skill that a dive of a course holds, and for whom."""
+
+    skill: str
+    dive: int  # of the course, that asks for it
+    learners: tuple[str, ...]  # who still has to do it
+    again: tuple[str, ...]  # those of them who tried before
+
+
+@dataclass(frozen=True)
 class DivePlan:
     """One dive of one group, timed and limited."""
 
@@ -119,6 +130,9 @@ class DivePlan:
     people: tuple[PersonDive, ...]
     moved_because: str = ""  # why it starts later than asked
     gas: DiveGas | None = None  # None: the cylinders are not known
+    course_dive: int | None = None  # its number in the course; None: no dive of a course that is followed
+    course_dive_name: str = ""
+    skills: tuple[SkillLine, ...] = ()  # what is still open and comes on this dive
 
 
 @dataclass(frozen=True)
@@ -332,6 +346,7 @@ class DayPlan:
     lead: tuple[LeadLine, ...] = ()  # of those whose right weighting is on record
     edges: tuple[Edge, ...] = ()  # how much may change before a check turns; filled in by planning/tolerance.py
     slates: tuple[Slate, ...] = ()  # how long a further dive of each group may last
+    packing: Packing | None = None  # what is taken along; None: not worked out
 
     @property
     def stops(self) -> tuple[Check, ...]:

@@ -167,6 +167,16 @@ def next_dive_of(course: Course, person: str, ticks: Iterable[SkillTick]) -> Nex
     )
 
 
+def dive_holds(course: Course, dive: SkillDive, person: str, ticks: Iterable[SkillTick]) -> tuple[OpenSkill, ...]:
+    """Return what a dive of a course holds for a learner: what is made up first, then what is open of the dive itself.
+
+    What blocks the dive, and what cannot be done in its water, is not in it.
+    """
+    opened = open_skills(course, person, ticks)
+    first, _ = _carried(dive, opened, _blocking(course, dive, opened))
+    return (*first, *(each for each in opened if each.dive == dive.number))
+
+
 @dataclass(frozen=True)
 class ProgressRow:
     """One learner's line in the table of a group."""

@@ -12,7 +12,10 @@ from tripplan.emergency.readiness import Readiness
 from tripplan.environment.conditions import Conditions
 from tripplan.errors import TripplanError
 from tripplan.people.group import KINDS
+from tripplan.people.kit import Kit
 from tripplan.people.person import Person
+from tripplan.people.skills import Skills
+from tripplan.planning.progress import SkillTick
 from tripplan.planning.request import CREW_LISTS, Request
 from tripplan.record import Location
 from tripplan.rulebook import RuleBook
@@ -32,6 +35,9 @@ class World:
     conditions: Mapping[str, Conditions] = field(default_factory=dict)  # by site: forecast and observations
     readiness: Readiness = field(default_factory=Readiness)  # oxygen, kits and drills; empty: nothing is there
     confirmed: tuple[Confirmation, ...] = ()  # what was found when numbers were tried
+    kit: Kit | None = None  # what the store holds to dive with; None: nobody wrote it down
+    skills: Skills = field(default_factory=Skills)  # what each course asks for
+    ticks: Mapping[str, tuple[SkillTick, ...]] = field(default_factory=dict)  # by kind of course, as written
 
 
 class CannotPlan(TripplanError, ValueError):

@@ -12,6 +12,7 @@ from typing import Any
 from tripplan.catalogue.site import Site
 from tripplan.emergency.readiness import Readiness
 from tripplan.environment.conditions import Forecast, Series
+from tripplan.people.kit import Kit
 from tripplan.people.person import Person
 from tripplan.planning.request import Request
 from tripplan.store.folder import Folder
@@ -35,6 +36,11 @@ def kept_young(folder: Folder, today: date) -> Folder:
         sites={slug: _site(site, shift) for slug, site in folder.world.sites.items()},
         people={name: _person(person, shift) for name, person in folder.world.people.items()},
         readiness=_readiness(folder.world.readiness, shift),
+        kit=_kit(folder.world.kit, shift),
+        ticks={
+            course: tuple(replace(tick, day=tick.day + shift) for tick in ticks)
+            for course, ticks in folder.world.ticks.items()
+        },
     )
     weeks = timedelta(days=days // 7 * 7)
     requests = {name: _request(request, weeks) for name, request in folder.requests.items()}
@@ -47,7 +53,9 @@ def _moved(record: Any, names: tuple[str, ...], shift: timedelta) -> dict[str, A
 
 
 def _person(person: Person, shift: timedelta) -> Person:
-    names = ("last_dive", "medical", "oxygen_provider_until", "first_aid_until")
+    names = (
+        "last_dive", "medical", "medical_doctor", "oxygen_provider_until", "first_aid_until", "insurance_until",
+    )  # fmt: skip
     return person.model_copy(update=_moved(person, names, shift))
 
 
@@ -69,6 +77,14 @@ def _readiness(readiness: Readiness, shift: timedelta) -> Readiness:
             "drills": moved(readiness.drills, "held"),
         }
     )
+
+
+def _kit(kit: Kit | None, shift: timedelta) -> Kit | None:
+    if kit is None:
+        return None
+    cylinders = (item.model_copy(update=_moved(item, ("last_visual", "last_test"), shift)) for item in kit.cylinders)
+    regulators = (item.model_copy(update=_moved(item, ("serviced",), shift)) for item in kit.regulators)
+    return kit.model_copy(update={"cylinders": tuple(cylinders), "regulators": tuple(regulators)})
 
 
 def _request(request: Request, shift: timedelta) -> Request:

@@ -14,14 +14,20 @@ from tripplan.environment.conditions import Forecast, Seen
 from tripplan.errors import BadRecord, Fault
 from tripplan.feeds.settings import FeedSettings, read_feed_settings
 from tripplan.people.centre import Centre, read_centre
+from tripplan.people.kit import Kit, read_kit
+from tripplan.people.skills import Skills, read_skills
 from tripplan.planning.observed import OBSERVED_FILE, observed_from
+from tripplan.planning.progress import SkillTick
 from tripplan.planning.request import Request, request_from
 from tripplan.planning.world import World, request_faults
 from tripplan.record import TomlFile, read_toml
 from tripplan.store.forecast_file import forecasts_by_site
 from tripplan.store.records import Records
+from tripplan.store.ticks_file import TICKS_FILE, read_ticks
 
 EMERGENCY_FILE = "centre/emergency.toml"
+KIT_FILE = "centre/kit.toml"
+SKILLS_FILE = "centre/skills.toml"
 RECORDS_FOLDER = "records"
 
 
@@ -51,7 +57,8 @@ class Folder:
 
 
 def load_folder(path: Path, records_path: Path | None = None) -> Folder:
-    """Read a centre's folder: *.toml sites, stations/, centre/*.toml, requests/*.toml, forecast/*.csv, records/.
+    """Read a centre's folder: *.toml sites, stations/, centre/*.toml, centre/ticks.csv,
+    requests/*.toml, forecast/*.csv, records/.
 
     records_path -- where what is written down as the day goes is kept; None: in the folder itself
 
@@ -78,6 +85,7 @@ def load_folder(path: Path, records_path: Path | None = None) -> Folder:
             faults.extend(_unknown_sites(kept, readiness, found.sites))
     except BadRecord as error:
         faults.extend(error.faults)
+    kit, skills, ticks = _kit_and_skills(path, faults)
     world = World(
         sites=found.sites,
         stations=found.stations,
@@ -88,6 +96,9 @@ def load_folder(path: Path, records_path: Path | None = None) -> Folder:
         demonstration=centre.demonstration,
         readiness=readiness,
         confirmed=confirmed,
+        kit=kit,
+        skills=skills,
+        ticks=ticks,
     )
     requests: dict[str, Request] = {}
     for file in sorted((path / "requests").glob("*.toml")):
@@ -107,6 +118,31 @@ def load_folder(path: Path, records_path: Path | None = None) -> Folder:
     except BadRecord as error:
         faults.extend(error.faults)
     return Folder(path, centre, world, requests, tuple(faults), forecasts, feeds, seen, records)
+
+
+def _kit_and_skills(path: Path, faults: list[Fault]) -> tuple[Kit | None, Skills, Mapping[str, tuple[SkillTick, ...]]]:
+    """Return what the folder says of kit, of skills, and of skills seen before the store was in use.
+
+    A file with a fault counts as not there, and the plans say that nothing is on record.
+    """
+    kit, skills = None, Skills()
+    ticks: Mapping[str, tuple[SkillTick, ...]] = {}
+    try:
+        if (path / KIT_FILE).is_file():
+            kit = read_kit(path / KIT_FILE)
+    except BadRecord as error:
+        faults.extend(error.faults)
+    try:
+        if (path / SKILLS_FILE).is_file():
+            skills = read_skills(path / SKILLS_FILE)
+    except BadRecord as error:
+        faults.extend(error.faults)
+    try:
+        if (path / TICKS_FILE).is_file():
+            ticks = read_ticks(path / TICKS_FILE)
+    except BadRecord as error:
+        faults.extend(error.faults)
+    return kit, skills, ticks
 
 
 def _unknown_sites(file: TomlFile, readiness: Readiness, sites: Mapping[str, Site]) -> list[Fault]:

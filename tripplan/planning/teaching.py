@@ -1,0 +1,94 @@
+"""What each planned dive of a course holds for its learners, and whether the dive may be made."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from tripplan.catalogue.site import Place
+from tripplan.check import Check
+from tripplan.people.skills import Course, Skills, SkillWater
+from tripplan.planning.plan import DivePlan, SkillLine
+from tripplan.planning.progress import CourseDive, SkillTick, check_course_dive, dive_holds
+from tripplan.planning.request import GroupWish, Request
+
+CONFINED = "confined_skills"  # what a place suits that is confined water
+
+
+@dataclass(frozen=True)
+class Taught:
+    """The dives with the skills that each of them holds, and what was judged."""
+
+    dives: tuple[DivePlan, ...]
+    checks: tuple[Check, ...]
+
+
+def waters_of(place: Place) -> frozenset[SkillWater]:
+    """Return the waters of a course that a place is fit for: confined where it suits skills, else open."""
+    found: set[SkillWater] = set()
+    for suit in place.suits:
+        found.add("confined" if suit == CONFINED else "open")
+    return frozenset(found)
+
+
+def teach(
+    request: Request,
+    dives: Sequence[DivePlan],
+    places: Mapping[str, Place],
+    skills: Skills,
+    ticks: Mapping[str, tuple[SkillTick, ...]],
+) -> Taught:
+    """Return the dives of a day with what they hold for each learner, and the checks of that.
+
+    places -- by name of the group;  ticks -- by kind of course
+    """
+    made: list[DivePlan] = []
+    checks: list[Check] = []
+    groups = {group.name: group for group in request.groups}
+    before: dict[str, list[int]] = {}
+    for dive in dives:
+        group = groups[dive.group]
+        number = _course_dive(group, dive.number)
+        course = skills.course(dive.kind)
+        planned = CourseDive(
+            group=dive.group,
+            kind=dive.kind,
+            number=number,
+            learners=dive.divers,
+            day=request.date,
+            waters=waters_of(places[dive.group]),
+            depth_m=dive.depth_m,
+            before_today=tuple(before.get(dive.group, ())),
+        )
+        told = ticks.get(dive.kind, ())
+        checks.extend(check_course_dive(planned, course, told))
+        if number is not None:
+            before.setdefault(dive.group, []).append(number)
+        made.append(_with_skills(dive, number, course, [tick for tick in told if tick.day <= request.date]))
+    return Taught(tuple(made), tuple(checks))
+
+
+def _course_dive(group: GroupWish, number: int) -> int | None:
+    return group.dives[number - 1].course_dive if number <= len(group.dives) else None
+
+
+def _with_skills(dive: DivePlan, number: int | None, course: Course | None, ticks: Sequence[SkillTick]) -> DivePlan:
+    """Return a dive with a line for each skill that anybody still has to do on it, in the order of the course."""
+    asked = course.dive(number) if course is not None and number is not None else None
+    if course is None or asked is None:
+        return dive
+    lines: dict[tuple[int, str], SkillLine] = {}
+    for learner in dive.divers:
+        for open_skill in dive_holds(course, asked, learner, ticks):
+            key = (open_skill.dive, open_skill.skill)
+            line = lines.setdefault(key, SkillLine(open_skill.skill, open_skill.dive, (), ()))
+            lines[key] = replace(
+                line,
+                learners=(*line.learners, learner),
+                again=(*line.again, learner) if open_skill.again else line.again,
+            )
+    order = {(each.number, name): place for each in course.dives for place, name in enumerate(each.skills)}
+    ordered = sorted(
+        lines.values(), key=lambda line: (line.dive == asked.number, line.dive, order[line.dive, line.skill])
+    )
+    return replace(dive, course_dive=asked.number, course_dive_name=asked.name, skills=tuple(ordered))
