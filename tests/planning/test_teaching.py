@@ -13,6 +13,7 @@ from pathlib import Path
 from tests.planning.small_world import DAY, ask, checks_of, group, plan, stops, the_check, wish, world
 from tripplan.check import Outcome
 from tripplan.documents.data import dives_from_json, plan_json
+from tripplan.documents.packing_words import AND_LEFT, NO_SKILLS, course_words, skills_lines
 from tripplan.people.kit import Kit
 from tripplan.people.skills import skills_from
 from tripplan.planning.day import plan_day, revision_of
@@ -144,3 +145,26 @@ def test_the_plan_packs_for_everybody_and_a_store_without_cylinders_stops_it():
     assert nothing.verdict is Outcome.STOP
     assert "kit-enough" in stops(nothing)
     assert nothing.date == DAY
+
+
+def test_what_a_dive_earlier_on_the_day_holds_is_not_said_again_on_the_next():
+    # Both have the pool; dive 2 holds clearing and stop, and the stop of dive 3 stands for itself.
+    done = [tick(name, skill) for name in ("Ann", "Ben") for skill in ("breathing", "clearing", "signals")]
+    first, second = taught(*done, numbers=(2, 3)).dives
+    assert [(line.skill, line.dive) for line in first.skills] == [("clearing", 2), ("stop", 2)]
+    assert [(line.skill, line.dive) for line in second.skills] == [("stop", 3)]
+    assert skills_lines(second) == (AND_LEFT, "stop: all")
+
+
+def test_the_words_name_who_repeats_a_skill_and_the_dive_that_asked_for_it():
+    done = [tick(name, skill) for name in ("Ann", "Ben") for skill in ("breathing", "clearing")]
+    (dive,) = taught(*done, tick("Ben", "signals"), tick("Ben", "stop", 2, "again")).dives
+    assert course_words(dive) == "dive 2 of the level 1 course: Sea"
+    assert skills_lines(dive) == ("signals (made up, of dive 1): Ann", "clearing: all", "stop: Ann, Ben (again)")
+
+
+def test_a_dive_for_which_nothing_is_open_says_so():
+    done = [tick(name, skill) for name in ("Ann", "Ben") for skill in ("breathing", "clearing", "signals")]
+    (dive,) = taught(*done, numbers=(1,)).dives
+    assert dive.skills == ()
+    assert skills_lines(dive) == (NO_SKILLS,)

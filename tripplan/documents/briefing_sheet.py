@@ -15,6 +15,7 @@ from tripplan.check import Outcome
 from tripplan.data_files import data_dir
 from tripplan.documents.day_sheet import PAPERS
 from tripplan.documents.fonts import FAMILIES, missing_sentences, printable, typst_fonts
+from tripplan.documents.packing_words import AND_LEFT, NO_SKILLS, course_words, skill_words
 from tripplan.documents.words import (
     CAUTION_LINE,
     DEMONSTRATION,
@@ -130,6 +131,7 @@ def _sheet(
                 _place(plan, dive),
                 _hazards(plan),
                 _route(plan, dive, routes),
+                *_skills(dive),
                 _limits(dive),
                 _gas(dive),
                 _together(plan, dive),
@@ -236,6 +238,24 @@ def _limits(dive: DivePlan) -> dict[str, Any]:
         ("Ends", "The first limit that anybody reaches ends the dive for all."),
     ]
     return _section("Limits", *rows)
+
+
+def _skills(dive: DivePlan) -> list[dict[str, Any]]:
+    """Return the skills of a course dive with a box for each learner who still has to do it."""
+    words = course_words(dive)
+    if not words:
+        return []
+    who = [name for name in dive.divers if any(name in line.learners for line in dive.skills)]
+    rows = [[skill_words(line, dive), [_box(name, line.learners, line.again) for name in who]] for line in dive.skills]
+    notes = [f"{AND_LEFT[0].upper()}{AND_LEFT[1:]}: {LINE}"] if dive.number > 1 else []
+    notes += [] if dive.skills else [f"{NO_SKILLS}."]
+    notes.append("Ticked when seen done well, by the instructor. What is not done stays open and comes again.")
+    return [_section(f"Skills: {words}", learners=who, skills=rows, notes=notes)]
+
+
+def _box(name: str, learners: Sequence[str], again: Sequence[str]) -> str:
+    """Return whether somebody does a skill: a box to tick, one of a repeat, or nothing."""
+    return "again" if name in again else "open" if name in learners else "done"
 
 
 def _gas(dive: DivePlan) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from typing import Any, Literal
 from tripplan.check import Check
 from tripplan.data_files import data_dir
 from tripplan.documents.fonts import FAMILIES, missing_sentences, paper_picture, printable, qr_svg, typst_fonts
+from tripplan.documents.packing_words import course_words, pack_rows, skills_lines
 from tripplan.documents.picture import day_picture, day_table
 from tripplan.documents.profile import allowance_picture, allowance_words, profile_picture, profile_words
 from tripplan.documents.words import (
@@ -170,6 +171,7 @@ def _values(plan: DayPlan) -> dict[str, Any]:
             for rule, checks in grouped(passed)
         ],
         "people": _people(plan),
+        "packing": _packing(plan),
         "overrides": [override_words(rule) for rule in plan.overrides],
         "hazards": [list(hazard) for hazard in plan.hazards],
         "briefing": list(plan.briefing),
@@ -206,6 +208,8 @@ def _dive(plan: DayPlan, dive: DivePlan) -> dict[str, Any]:
             rows.append(["Tide", f"{height(dive.tide_entry_m)} going in, {height(dive.tide_exit_m)} coming out"])
     if dive.moved_because:
         rows.append(["Later because", dive.moved_because])
+    if words := course_words(dive):
+        rows.append(["Course", f"{words}. {'; '.join(skills_lines(dive))}"])
     return {
         "name": dive_name(dive),
         "kind": dive.kind_words,
@@ -257,6 +261,18 @@ def _people(plan: DayPlan) -> list[list[str]]:
         row = rows.setdefault(one.name, [one.name, "", ""])
         row[2] += ". " + "; ".join(after_words(stage, plan.date) for stage in one.stages)
     return list(rows.values())
+
+
+def _packing(plan: DayPlan) -> dict[str, Any] | None:
+    packing, rules = plan.packing, rules_of(plan)
+    if packing is None:
+        return None
+    return {
+        "rows": pack_rows(packing),
+        "also": list(packing.also),
+        "stay": list(packing.stay),
+        "notes": [f"{words} Source: {source_words(source, rules)}" for words, source in packing.notes],
+    }
 
 
 def _emergency(plan: DayPlan) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from jinja2 import Environment, FileSystemLoader, select_autoescape
 from tripplan.check import Candidate, Contest, Outcome
 from tripplan.data_files import data_dir
 from tripplan.documents import words
+from tripplan.documents.packing_words import course_words, pack_rows, skills_lines
 from tripplan.documents.picture import day_picture, day_table
 from tripplan.documents.profile import allowance_picture, allowance_words, profile_picture, profile_words
 from tripplan.documents.words import after_words, clock, date_words, gas_words, lead_words, source_words, verdict
@@ -84,6 +85,9 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "ordered": _ordered,
     "tel": _telephone,
     "kind": lambda name: KINDS[name].words,
+    "course": course_words,
+    "skills": skills_lines,
+    "pack_rows": pack_rows,
 }
 
 

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable
 
 from tripplan.check import Check
+from tripplan.documents.packing_words import course_words, pack_rows, skills_lines
 from tripplan.documents.picture import day_table
 from tripplan.documents.words import (
     CAUTION_LINE,
@@ -164,6 +165,10 @@ def _one_dive(page: _Page, plan: DayPlan, dive: DivePlan) -> None:
         page.row("Interval", interval_words(dive))
         if plan.curve.tide_m:
             page.row("Tide", f"{height(dive.tide_entry_m)} going in, {height(dive.tide_exit_m)} coming out")
+    if words := course_words(dive):
+        page.row("Course", words)
+        for line in skills_lines(dive):
+            page.item(line, "    [ ] ")
     for person in dive.people:
         page.item(person_words(person), "    ")
 
@@ -225,6 +230,16 @@ def _everything_else(page: _Page, plan: DayPlan) -> None:
         for line in plan.lead:
             page.item(f"{lead_words(line)}. {' '.join(line.sentences)}", "")
         page.item(plan.lead[0].check_words, "")
+    if plan.packing is not None:
+        page.heading("To pack")
+        for count, what, state in pack_rows(plan.packing):
+            page.item(f"{count:>2}  {what}{f' ({state})' if state else ''}", "[ ] ")
+        for words in plan.packing.also:
+            page.item(f"also in the store: {words}")
+        for words in plan.packing.stay:
+            page.item(f"LEAVE BEHIND: {words}", "x ")
+        for words, source in plan.packing.notes:
+            page.item(f"{words} Source: {source_words(source, rules)}", "")
     page.heading("After the last dive")
     for person in plan.after:
         said = "; ".join(after_words(stage, plan.date) for stage in person.stages) or "no time can be given"

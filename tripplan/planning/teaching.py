@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 from tripplan.catalogue.site import Place
@@ -46,6 +46,7 @@ def teach(
     checks: list[Check] = []
     groups = {group.name: group for group in request.groups}
     before: dict[str, list[int]] = {}
+    planned_for: set[tuple[str, int, str]] = set()  # who does what on a dive of the day before this one
     for dive in dives:
         group = groups[dive.group]
         number = _course_dive(group, dive.number)
@@ -64,7 +65,9 @@ def teach(
         checks.extend(check_course_dive(planned, course, told))
         if number is not None:
             before.setdefault(dive.group, []).append(number)
-        made.append(_with_skills(dive, number, course, [tick for tick in told if tick.day <= request.date]))
+        held = _with_skills(dive, number, course, [tick for tick in told if tick.day <= request.date], planned_for)
+        planned_for |= {(name, line.dive, line.skill) for line in held.skills for name in line.learners}
+        made.append(held)
     return Taught(tuple(made), tuple(checks))
 
 
@@ -72,8 +75,17 @@ def _course_dive(group: GroupWish, number: int) -> int | None:
     return group.dives[number - 1].course_dive if number <= len(group.dives) else None
 
 
-def _with_skills(dive: DivePlan, number: int | None, course: Course | None, ticks: Sequence[SkillTick]) -> DivePlan:
-    """Return a dive with a line for each skill that anybody still has to do on it, in the order of the course."""
+def _with_skills(
+    dive: DivePlan,
+    number: int | None,
+    course: Course | None,
+    ticks: Sequence[SkillTick],
+    planned_for: Set[tuple[str, int, str]],
+) -> DivePlan:
+    """Return a dive with a line for each skill that anybody still has to do on it, in the order of the course.
+
+    planned_for -- who does what on an earlier dive of the day: it is not said again
+    """
     asked = course.dive(number) if course is not None and number is not None else None
     if course is None or asked is None:
         return dive
@@ -81,6 +93,8 @@ def _with_skills(dive: DivePlan, number: int | None, course: Course | None, tick
     for learner in dive.divers:
         for open_skill in dive_holds(course, asked, learner, ticks):
             key = (open_skill.dive, open_skill.skill)
+            if (learner, *key) in planned_for:
+                continue
             line = lines.setdefault(key, SkillLine(open_skill.skill, open_skill.dive, (), ()))
             lines[key] = replace(
                 line,
