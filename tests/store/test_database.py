@@ -200,7 +200,7 @@ def test_a_writer_killed_at_random_moments_loses_nothing_that_was_acknowledged(t
         told_file = tmp_path / f"{number}.told"
         if number % 4:  # every fourth is killed at once, most often while it still opens the store
             deadline = time.monotonic() + 20
-            while not told_file.exists() and time.monotonic() < deadline:
+            while not (told_file.exists() and told_file.stat().st_size) and time.monotonic() < deadline:
                 time.sleep(0.001)
         time.sleep(0.002 + chance.random() * 0.03)
         os.kill(fork, signal.SIGKILL)

@@ -13,7 +13,7 @@ NOW = datetime(2026, 11, 27, 8, 0, tzinfo=UTC)
 
 
 @pytest.fixture(scope="session")
-def app(tmp_path_factory):
+def app(kept_on, tmp_path_factory):
     records = tmp_path_factory.mktemp("records")
     return create_app(data_dir("sites"), clock=lambda: NOW, keep_young=True, records=records)
 

@@ -1,0 +1,149 @@
+"""Run every test that opens a store on both kinds of database: a SQLite file, and a PostgreSQL server of the tests.
+
+The tests of the pages, of the commands and in the browser run twice. In the second run each SQLite file that the
+program opens is a database of its own on the server instead. A test elsewhere that opens a store fails, so that none
+is left out; ``sqlite_file`` marks the few that are about the file itself, each with why.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import pwd
+import shutil
+import socket
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import pytest
+
+from tripplan.store import database
+
+REQUIRED = bool(os.environ.get("TRIPPLAN_POSTGRES_REQUIRED"))
+KINDS = ("sqlite", "postgresql")
+TWICE = ("web/", "browser/", "test_cli")  # below tests/
+BY_ADDRESS = ("store/",)  # they ask for an address of either kind themselves
+
+
+def _binaries() -> Path | None:
+    """Return the folder of the newest PostgreSQL server on this machine."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda path: int(path.parts[-3]))
+    if found:
+        return found[-1].parent
+    initdb = shutil.which("initdb")
+    return Path(initdb).parent if initdb else None
+
+
+def _as_other() -> dict[str, Any]:
+    """Return how to run as somebody whom PostgreSQL accepts: it refuses to run as root."""
+    if os.geteuid() != 0:
+        return {}
+    for name in ("postgres", "nobody"):
+        try:
+            user = pwd.getpwnam(name)
+        except KeyError:
+            continue
+        return {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
+    return {}
+
+
+@pytest.fixture(scope="session")
+def postgresql_server() -> Iterator[str]:
+    """Start a server and give the address of its maintenance database."""
+    binaries = _binaries()
+    if binaries is None:
+        if REQUIRED:
+            pytest.fail("no PostgreSQL server is installed here, and TRIPPLAN_POSTGRES_REQUIRED asks for one")
+        pytest.skip("no PostgreSQL server is installed here")
+    other = _as_other()
+    base = Path("/tmp") / f"tripplan-pg-{uuid4().hex[:8]}"
+    base.mkdir(mode=0o700)
+    if "user" in other:
+        os.chown(base, other["user"], other["group"])
+    run = {"check": True, "capture_output": True, "cwd": "/", **other}
+    data = base / "data"
+    try:
+        command = [binaries / "initdb", "-D", data, "-U", "tests", "-A", "trust", "-E", "UTF8", "--locale=C", "-N"]
+        subprocess.run(command, **run)
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            port = free.getsockname()[1]
+        options = f"-k {base} -c listen_addresses=127.0.0.1 -p {port} -c fsync=off -c max_connections=400"
+        start = [binaries / "pg_ctl", "-D", data, "-l", base / "log", "-w", "-o", options, "start"]
+        subprocess.run(start, **{**run, "capture_output": False, "stdout": subprocess.DEVNULL})
+        yield f"postgresql+psycopg://tests@127.0.0.1:{port}/postgres"
+    finally:
+        stop = [binaries / "pg_ctl", "-D", data, "-m", "immediate", "stop"]
+        subprocess.run(stop, **{**run, "check": False})
+        shutil.rmtree(base, ignore_errors=True)
+
+
+def database_on(server: str, name: str) -> str:
+    """Make a database on a server where there is none of the name; return its address."""
+    import psycopg
+
+    with psycopg.connect(server.replace("+psycopg", ""), autocommit=True) as connection:
+        there = connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", (name,)).fetchone()
+        if not there:
+            connection.execute(f"CREATE DATABASE {name}")
+    return server.rsplit("/", 1)[0] + f"/{name}"
+
+
+class _Turned:
+    """Where a SQLite file is opened now: as it is, on a server, or not at all."""
+
+    server: str | None = None
+    allowed: str = ""  # why not; empty: it may
+
+
+_open = database.Store.__init__
+
+
+def _open_turned(self: database.Store, url: str) -> None:
+    if _Turned.allowed:
+        raise AssertionError(_Turned.allowed)
+    if _Turned.server is not None and url.startswith("sqlite:///"):
+        name = "f" + hashlib.sha256(url.encode()).hexdigest()[:24]
+        url = database_on(_Turned.server, name)
+    _open(self, url)
+
+
+database.Store.__init__ = _open_turned  # type: ignore[method-assign]
+
+
+@pytest.fixture(scope="session")
+def kept_on(request: pytest.FixtureRequest) -> Iterator[str]:
+    """Open every store on the kind of database that is asked for, for as long as the tests of that kind run."""
+    kind: str = request.param
+    _Turned.server = request.getfixturevalue("postgresql_server") if kind == "postgresql" else None
+    yield kind
+    _Turned.server = None
+
+
+def below_tests(path: Path) -> str:
+    """Return where a file stands below tests/."""
+    return path.relative_to(Path(__file__).parent).as_posix()
+
+
+def run_twice(metafunc: pytest.Metafunc) -> None:
+    """Ask for both kinds for a test that may open a store."""
+    if not below_tests(metafunc.definition.path).startswith(TWICE):
+        return
+    only = metafunc.definition.get_closest_marker("sqlite_file")
+    kinds = KINDS[:1] if only else KINDS
+    if "kept_on" not in metafunc.fixturenames:
+        metafunc.fixturenames.insert(0, "kept_on")
+    metafunc.parametrize("kept_on", kinds, indirect=True, scope="session")
+
+
+def guard(item: pytest.Item) -> None:
+    """Let only those tests open a store that run on both kinds."""
+    where = below_tests(item.path)
+    _Turned.allowed = (
+        ""
+        if where.startswith((*TWICE, *BY_ADDRESS))
+        else f"{where} opens a store and runs on one kind of database only: see tests/both_stores.py"
+    )
