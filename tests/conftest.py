@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import shutil
+import tempfile
 
 import pytest
 from hypothesis import settings
 
-from tests.both_stores import guard, kept_on, postgresql_server, run_twice  # noqa: F401 -- the fixtures of all tests
+from tests.both_stores import guard, kept_on, let_go, postgresql_server, run_twice  # noqa: F401 -- the fixtures of all tests
 
 settings.register_profile("check", derandomize=True, deadline=None)
 if os.environ.get("CI"):
@@ -15,6 +17,9 @@ if os.environ.get("CI"):
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    # Nothing of whoever runs the tests is read or written: their store, their kept answers of services.
+    for name in ("XDG_DATA_HOME", "XDG_CACHE_HOME"):
+        os.environ[name] = tempfile.mkdtemp(prefix="tripplan-tests-")
     config.addinivalue_line("markers", "sqlite_file(why): about the file itself, so it runs on SQLite only")
 
 
@@ -25,3 +30,13 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup(item: pytest.Item) -> None:
     guard(item)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_runtest_teardown() -> None:
+    let_go()
+
+
+def pytest_unconfigure() -> None:
+    for name in ("XDG_DATA_HOME", "XDG_CACHE_HOME"):
+        shutil.rmtree(os.environ[name], ignore_errors=True)

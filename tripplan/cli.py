@@ -9,9 +9,11 @@ import argparse
 import io
 import json
 import math
+import os
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
     from tripplan.store.database import Store
     from tripplan.store.folder import Folder
     from tripplan.store.people_file import CentrePeople
+    from tripplan.store.purge import Purge
 
 FINE, STOPPED, REFUSED = 0, 1, 2
 LONGEST_TIDE_DAYS = 3660  # ten years: enough for every use, short enough to answer
@@ -135,6 +138,37 @@ def _parser() -> argparse.ArgumentParser:
         if action in ("add", "password"):
             each.add_argument("--password-stdin", action="store_true", help="read the password from standard input")
 
+    sub = command(
+        "store", _store, "Back up, put back and check the store of a centre; delete what has been kept long enough."
+    )
+    sub.epilog = (
+        "The store holds what happened on the beach, the plans, the requests and the accounts. A backup holds health "
+        "data as the store does: keep it where only you can read it, and delete old ones, for what a purge deletes is "
+        "still in them. The rules `retention` of the rule book say how long; `tripplan rules` lists them."
+    )
+    actions = sub.add_subparsers(required=True, metavar="ACTION", parser_class=_Parser, dest="action")
+    for action, words in (
+        ("backup", "write a whole copy of the store, also while it is in use"),
+        ("restore", "put a backup in the place of the store, which is kept beside it"),
+        ("check", "say where the store lies, whether it is whole, and what it holds"),
+        ("purge", "say what has been kept long enough; delete it with --yes"),
+    ):
+        each = actions.add_parser(action, help=words, description=f"{words[0].upper()}{words[1:]}.")
+        if action in ("backup", "restore"):
+            each.add_argument("file", type=Path, metavar="FILE", help="the backup")
+        each.add_argument(
+            "--folder", type=Path, metavar="FOLDER", help="the centre's: its store, and for a purge its rules"
+        )
+        each.add_argument("--store", metavar="URL", help="as for `tripplan serve`, where it is not in its usual place")
+        if action in ("restore", "purge"):
+            each.add_argument("--yes", action="store_true", help="do it; without, this only says what would happen")
+        if action == "purge":
+            each.add_argument(
+                "--before", metavar="D", help="only what is older than this day, never more than the rules"
+            )
+        if action in ("check", "purge"):
+            as_json(each)
+
     sub = command("sites", _sites, "Validate site and tide station files; faults as file:line: message.")
     sub.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="files or folders")
     as_json(sub)
@@ -231,6 +265,7 @@ def _parser() -> argparse.ArgumentParser:
     how.add_argument("--json", action="store_true", help="print one JSON object")
     sub.add_argument("--pdf", type=Path, metavar="FILE", help="write the sheet; alone, prints one line")
     sub.add_argument("--briefing", type=Path, metavar="FILE", help="write a briefing sheet for each group and dive")
+    sub.add_argument("--store", metavar="URL", help="where ticks of skills are kept, as for `tripplan serve`")
 
     sub = command("sheet", _sheet, "Print the emergency action sheets of a day, all in one PDF.")
     sub.epilog = (
@@ -273,6 +308,12 @@ def _parser() -> argparse.ArgumentParser:
     way = sub.add_mutually_exclusive_group()
     way.add_argument("--export", metavar="FILE", help="write everybody to a .csv or .xlsx; - prints CSV")
     way.add_argument("--import", dest="table", type=Path, metavar="FILE", help="show what a .csv or .xlsx would change")
+    way.add_argument(
+        "--purge", action="store_true", help="list whose papers have been kept long enough; nothing is changed"
+    )
+    sub.add_argument(
+        "--store", metavar="URL", help="with --purge: of the entries of the beach, as for `tripplan serve`"
+    )
     sub.add_argument(
         "--without-private", action="store_true", help="export no medical, guardian, next of kin and notes"
     )
@@ -475,6 +516,253 @@ def _account(options: argparse.Namespace) -> int:
     finally:
         store.close()
     return FINE
+
+
+# ---- the store ----
+
+
+def _store(options: argparse.Namespace) -> int:
+    if not (options.folder or options.store):
+        raise Refused("tripplan store: which store is not said; give --folder FOLDER or --store URL")
+    rules = _look_at_folder(options.folder) if options.folder else None
+    if options.action == "purge" and rules is None:
+        raise Refused("tripplan store: a purge goes by the centre's own rules; give --folder FOLDER too")
+    url = _store_address(options)
+    if options.action == "restore":
+        return _restore(options.file, url, yes=options.yes)
+    if options.action == "backup" and url.startswith("postgresql"):
+        raise Refused("this store is PostgreSQL: its own pg_dump makes the backup")
+    store = _store_there(url)
+    try:
+        if options.action == "backup":
+            return _backup(store, options.file)
+        if options.action == "check":
+            return _check_store(store, as_json=options.json)
+        return _purge(store, options, rules or _look_at_folder(options.folder))
+    finally:
+        store.close()
+
+
+def _store_address(options: argparse.Namespace) -> str:
+    from tripplan.store.database import default_path, sqlite_url
+
+    if options.store and not options.store.startswith(("sqlite:///", "postgresql")):
+        raise Refused("--store begins with neither sqlite:/// nor postgresql+psycopg://")
+    return options.store or sqlite_url(default_path(options.folder))
+
+
+def _store_there(url: str) -> Store:
+    """Return a store that exists: none is made here.  Raises Refused."""
+    if url.startswith("sqlite:///"):
+        path = Path(url.removeprefix("sqlite:///"))
+        if not path.is_file():
+            raise Refused(f"there is no store at {path}: nothing was kept there yet")
+        _look_at_store_file(path)
+    return _opened_store(Path(), url)
+
+
+def _look_at_store_file(path: Path) -> dict[str, int]:
+    """Return how many rows some tables of a store's file hold.  Raises Refused for what is no store of this program."""
+    import sqlite3
+    from contextlib import closing
+
+    from alembic.script import ScriptDirectory
+    from alembic.util import CommandError
+
+    from tripplan.store.database import MIGRATIONS
+
+    try:
+        how = "rw" if os.access(path, os.W_OK) else "ro"  # none is made where there is none
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode={how}", uri=True)) as plain:
+            (revision,) = plain.execute("SELECT version_num FROM alembic_version").fetchone()
+            tables = [name for (name,) in plain.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+            counts = {
+                name: plain.execute(f"SELECT count(*) FROM {name}").fetchone()[0]
+                for name in ("events", "plans", "ticks", "request_versions", "accounts")
+                if name in tables or name == "events"
+            }
+        ScriptDirectory(str(MIGRATIONS)).get_revision(revision)
+    except CommandError:
+        raise Refused(f"{path} was written by a newer version of this program; nothing was changed") from None
+    except (sqlite3.Error, TypeError) as error:
+        raise Refused(f"{path} is no store of this program, or it is damaged: {error}") from None
+    return counts
+
+
+HELD = {
+    "events": ("entry", "entries"),
+    "plans": ("plan", "plans"),
+    "ticks": ("tick", "ticks"),
+    "request_versions": ("version of a request", "versions of requests"),
+    "requests": ("request", "requests"),
+    "accounts": ("account", "accounts"),
+    "audit": ("line of the audit trail", "lines of the audit trail"),
+}
+
+
+def _held_words(rows: Mapping[str, int]) -> str:
+    return ", ".join(
+        f"{rows[name]} {one if rows[name] == 1 else more}" for name, (one, more) in HELD.items() if name in rows
+    )
+
+
+def _backup(store: Store, file: Path) -> int:
+    from tripplan.store.accounts import tell
+
+    with _for_the_owner_alone():
+        store.backup(file)
+        _in_one_file(file)
+    tell(store, datetime.now(UTC), _who_types(), "store backed up", "")
+    print(f"{file}: a whole copy, {_held_words(_look_at_store_file(file))}")
+    return FINE
+
+
+def _in_one_file(file: Path) -> None:
+    """Make a copy such that it can be read from a disk that cannot be written to, without files beside it."""
+    import sqlite3
+    from contextlib import closing
+
+    with closing(sqlite3.connect(file)) as plain:
+        plain.execute("PRAGMA journal_mode = DELETE").fetchone()
+
+
+@contextmanager
+def _for_the_owner_alone() -> Iterator[None]:
+    """Make new files such that nobody else on the machine may read them: they hold health data."""
+    before = os.umask(0o077)
+    try:
+        yield
+    finally:
+        os.umask(before)
+
+
+def _restore(file: Path, url: str, *, yes: bool) -> int:
+    from tripplan.store.accounts import tell
+    from tripplan.store.database import restore
+
+    if url.startswith("postgresql"):
+        raise Refused("this store is PostgreSQL: its own pg_restore puts a backup back")
+    path = Path(url.removeprefix("sqlite:///"))
+    aside = path.with_name(f"{path.name}.before-restore")
+    if not file.is_file():
+        raise Refused(f"{file}: there is no such file")
+    if path.exists() and path.samefile(file):
+        raise Refused(f"{file} is the store itself, not a backup of it")
+    counts = _look_at_store_file(file)
+    if path.exists() and aside.exists():
+        raise Refused(f"{aside} is the store before an earlier restore: move it away first, so that it is not lost")
+    if not yes:
+        print(f"{file} holds {_held_words(counts)}.")
+        print(
+            f"It would become the store {path}"
+            + (f"; the one there would be kept as {aside}." if path.exists() else ".")
+        )
+        print("Accounts and passwords would be those of the backup, and what was deleted since would be back.")
+        print("Nothing was changed: --yes does it.")
+        return FINE
+    if _in_use(path):
+        raise Refused(f"the store {path} is in use: stop the server first; nothing was changed")
+    with _for_the_owner_alone():
+        restore(file, path)
+    store = _store_there(url)
+    try:
+        tell(store, datetime.now(UTC), _who_types(), "store put back from a backup", file.name)
+    finally:
+        store.close()
+    print(f"{path}: put back, {_held_words(counts)}")
+    if aside.exists():
+        print(f"{aside}: the store that was there before")
+    print("Accounts and passwords are those of the backup. Run `tripplan store purge` again: what it deleted is back.")
+    return FINE
+
+
+def _in_use(path: Path) -> bool:
+    """Return whether another process has a SQLite store open; one that is damaged nobody can use."""
+    import sqlite3
+    from contextlib import closing
+
+    if not path.exists():
+        return False
+    try:
+        with closing(sqlite3.connect(path, timeout=1, isolation_level=None)) as plain:
+            plain.execute("PRAGMA journal_mode = DELETE").fetchone()  # refused while another has it open
+            plain.execute("BEGIN EXCLUSIVE")
+            plain.execute("ROLLBACK")
+    except sqlite3.OperationalError as error:
+        return "locked" in str(error)
+    except sqlite3.DatabaseError:
+        return False
+    return False
+
+
+def _check_store(store: Store, *, as_json: bool) -> int:
+    from tripplan.store.database import _shown
+    from tripplan.store.purge import holding
+
+    found, where = holding(store), _shown(store.url)
+    days = [day.isoformat() if day else None for day in (found.first, found.last)]
+    if as_json:
+        _show({"store": where, "whole": not found.fault, "fault": found.fault, "rows": dict(found.rows),
+               "first_day": days[0], "last_day": days[1]})  # fmt: skip
+    else:
+        print(where)
+        print(_held_words(found.rows))
+        if found.first:
+            print(f"days {days[0]} to {days[1]}")
+        if not found.fault:
+            print("It is whole.")
+    if found.fault:
+        _complain(f"{where}: {found.fault}; put a backup back with `tripplan store restore`")
+    return REFUSED if found.fault else FINE
+
+
+def _purge(store: Store, options: argparse.Namespace, rules: RuleBook) -> int:
+    from tripplan.store.folder import load_folder
+    from tripplan.store.purge import BACKUPS_HOLD_IT, last_days, past_keeping, purge, what_would_go
+
+    before, moment = _day(options.before, "--before") if options.before else None, datetime.now(UTC)
+    if options.yes:
+        found = purge(store, rules, moment, _who_types(), before)
+    else:
+        found = what_would_go(store, rules, moment, before)
+    people = load_folder(options.folder).world.people.values()
+    old, undated = past_keeping(people, rules, moment.date(), last_days(store))
+    if options.json:
+        _show(
+            {
+                "deleted": options.yes,
+                "rows": found.rows,
+                "parts": [
+                    {"table": part.table, "what": part.what, "why": part.why, "rows": part.rows,
+                     "lines": [vars(line) for line in part.lines]}
+                    for part in found.parts
+                ],
+                "kept": [vars(each) for each in found.kept],
+                "people_to_look_at": len(old) + len(undated),
+            }
+        )  # fmt: skip
+        return FINE
+    _print_purge(found, done=options.yes)
+    if found.parts:
+        print(BACKUPS_HOLD_IT if options.yes else "Nothing was deleted: --yes deletes just this.")
+    if count := len(old) + len(undated):
+        print(f"Of the list of people, {count} should be looked at: `tripplan people {options.folder} --purge`.")
+    return FINE
+
+
+def _print_purge(found: Purge, *, done: bool) -> None:
+    if not found.parts:
+        print("Nothing has been kept long enough: nothing is deleted.")
+    else:
+        print(f"{'Deleted' if done else 'Would be deleted'}, {found.rows} in all:")
+    for part in found.parts:
+        print(f"{part.what}: {part.rows}. Why: {part.why}.")
+        for line in part.lines:
+            print(f"  {line.about}: {line.rows}")
+    if found.kept:
+        print("Old, and kept all the same:")
+    for each in found.kept:
+        print(f"  {each.what}, {each.about}: {each.rows}. Why: {each.why}.")
 
 
 def _list_accounts(accounts: Accounts, as_json: bool) -> None:
@@ -1063,6 +1351,38 @@ def _folder_around(options: argparse.Namespace) -> Folder:
     return folder
 
 
+def _with_store(folder: Folder, options: argparse.Namespace) -> Folder:
+    """Return a folder with the ticks of its store, and say where the request was edited in the browser meanwhile.
+
+    Where the store cannot be read nothing counts as seen: what is open stops a dive.
+    """
+    from dataclasses import replace
+
+    from tripplan.store.database import StoreFault, default_path, sqlite_url
+    from tripplan.store.ticks import ticks, together
+
+    file = default_path(folder.path)
+    if options.store and not options.store.startswith(("sqlite:///", "postgresql")):
+        raise Refused("--store begins with neither sqlite:/// nor postgresql+psycopg://")
+    if not options.store and not file.is_file():
+        return folder
+    try:
+        store = _store_there(options.store or sqlite_url(file))
+        try:
+            seen = together(folder.world.ticks, ticks(store))
+            edited = store.request(options.request.stem)
+        finally:
+            store.close()
+    except StoreFault as error:
+        _complain(f"{error}; every skill counts as open")
+        seen, edited = {}, None
+    if edited is not None:
+        _complain(
+            f"{options.request}: {edited.by} edited this request in the browser; the file is planned here, as it stands"
+        )
+    return replace(folder, world=replace(folder.world, ticks=seen))
+
+
 def _plan(options: argparse.Namespace) -> int:
     from dataclasses import asdict, replace
 
@@ -1074,7 +1394,7 @@ def _plan(options: argparse.Namespace) -> int:
     from tripplan.store.folder import load_request
     from tripplan.store.told import Teller, told_world
 
-    folder = _folder_around(options)
+    folder = _with_store(_folder_around(options), options)
     changes: dict[str, Any] = {}
     if options.date:
         changes["date"] = _day(options.date, "--date")
@@ -1314,6 +1634,8 @@ def _people(options: argparse.Namespace) -> int:
         raise Refused("--without-private goes with --export")
     if options.apply and not options.table:
         raise Refused("--apply goes with --import")
+    if options.store and not options.purge:
+        raise Refused("--store goes with --purge")
     if options.good_rows and not options.apply:
         raise Refused("--good-rows goes with --apply")
     if options.export == "-" and options.json:
@@ -1323,6 +1645,8 @@ def _people(options: argparse.Namespace) -> int:
         return _export_people(centre, options)
     if options.table:
         return _import_people(centre, options)
+    if options.purge:
+        return _old_papers(centre, options)
     people = centre.roster.people.values()
     if options.json:
         _show({"people": [{"name": p.name, "identity": p.identity, "level": p.level.value} for p in people]})
@@ -1330,6 +1654,40 @@ def _people(options: argparse.Namespace) -> int:
         for person in people:
             print(f"{person.name:30} {person.level.words}")
         print(f"{len(people)} {'person' if len(people) == 1 else 'people'}")
+    return FINE
+
+
+def _old_papers(centre: CentrePeople, options: argparse.Namespace) -> int:
+    """List whose papers have been kept long enough; the list itself is the centre's to change."""
+    from tripplan.store.purge import last_days, past_keeping
+
+    url = _store_address(options)
+    seen: dict[str, date] = {}
+    if options.store or Path(url.removeprefix("sqlite:///")).is_file():
+        store = _store_there(url)
+        try:
+            seen = last_days(store)
+        finally:
+            store.close()
+    rules = _look_at_folder(options.folder)
+    rule = rules["retention.medical_days"]
+    old, undated = past_keeping(centre.roster.people.values(), rules, datetime.now(UTC).date(), seen)
+    if options.json:
+        people = [{"name": each.name, "last": each.last.isoformat()} for each in old]
+        _show({"kept_long_enough": people, "without_any_date": list(undated), "days": rule.value})
+        return FINE
+    for each in old:
+        print(f"{each.name:30} last dive, medical paper or entry {each.last}")
+    for name in undated:
+        print(f"{name:30} no date known: ask, or take them out")
+    if not (old or undated):
+        print(f"Nobody: everybody has a dive, a medical paper or an entry of the last {rule.value:g} days.")
+        return FINE
+    print(
+        f"{rule.key} is {rule.value:g}: take those with a date out of {centre.path}, by an editor, since this program "
+        "never takes anybody out and an import removes nobody. Write the list to a table first with --export, where "
+        "you still need it. A request that names somebody who is gone can no longer be planned."
+    )
     return FINE
 
 

@@ -8,6 +8,7 @@
   let token = board.dataset.csrf;
   let sending = false;
   let waitMs = 1000;
+  let refusal = ""; // why the server takes nothing, where it said so
   let lastPress = { what: "", at: 0 };
   const unkept = []; // where the phone keeps nothing, at least this page does
 
@@ -47,7 +48,8 @@
     const count = all().length;
     queueLine.hidden = count === 0;
     queueLine.textContent = count === 0 ? "" : `${count} ${count === 1 ? "entry is" : "entries are"} kept on this phone and not sent yet: `
-      + all().map(({ entry }) => [entry.kind.replace("_", " "), entry.person].filter(Boolean).join(" ")).join(", ");
+      + all().map(({ entry }) => [entry.kind.replace("_", " "), entry.person].filter(Boolean).join(" ")).join(", ")
+      + (refusal ? `. ${refusal}` : "");
   }
 
   async function freshToken() {
@@ -67,9 +69,22 @@
     clocks();
   }
 
+  function firstOf(entries) {
+    // The server takes 64,000 bytes in one message and closes the connection on a longer one.
+    const bytes = new TextEncoder();
+    let left = 40000;
+    let count = 0;
+    while (count < Math.min(entries.length, 50)) {
+      left -= bytes.encode(JSON.stringify(entries[count].entry)).length;
+      if (left < 0 && count > 0) break;
+      count += 1;
+    }
+    return entries.slice(0, count);
+  }
+
   async function send() {
     if (sending) return;
-    const batch = all().slice(0, 50);
+    const batch = firstOf(all());
     if (batch.length === 0) return;
     sending = true;
     try {
@@ -83,6 +98,8 @@
         await freshToken();
         answer = await ask();
       }
+      refusal = answer.status === 401 ? "You are no longer signed in: sign in again in a tab of its own, and they are sent."
+        : answer.status === 403 ? "Your account may not write them." : "";
       if (!answer.ok) throw new Error(`answer ${answer.status}`);
       const told = await answer.json();
       const safe = new Set([...told.new, ...told.known, ...told.differs, ...told.refused.map(each => each.uid)]);
@@ -130,8 +147,15 @@
     send();
   });
 
+  function wet(line) {
+    // Who went in without a connection is known to this phone only, and the clock runs all the same.
+    return "wet" in line.dataset || all().some(({ entry }) => entry.kind === "in"
+      && entry.group === line.dataset.group && String(entry.dive) === line.dataset.dive);
+  }
+
   function clocks() {
     for (const line of board.querySelectorAll("[data-out-by]")) {
+      if (!wet(line)) continue;
       const minutes = (Date.parse(line.dataset.outBy) - Date.now()) / 60000;
       line.dataset.words = line.dataset.words || line.textContent;
       const running = line.dataset.words;

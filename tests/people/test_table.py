@@ -27,7 +27,8 @@ WHOLE = Person(
     guardian_consent=True, guardian="Eve Lund", next_of_kin="Bo Lund", next_of_kin_phone="+44 7700 900123",
     oxygen_provider_until=date(2027, 9, 30), first_aid_until=date(2027, 8, 31), gas_rate_l_min=18.5,
     weighting=WEIGHTING, insurance_until=date(2027, 1, 31), nitrox=True, endorsements=("dry suit", "night; drift"),
-    sizes={name: f"size of {name}" for name in get_args(KitName)}, language="Japanese", notes="two\nlines",
+    sizes={name: f"size of {name}" for name in get_args(KitName)}, language="Japanese", speaks=("centre",),
+    notes="two\nlines",
 )  # fmt: skip
 PLAIN = Person(name="Bo Marsh", born=date(1991, 6, 1), level=Level.LEVEL_1)
 
@@ -109,7 +110,7 @@ def people(draw: st.DrawFn, text: st.SearchStrategy[str] = ONE_LINE) -> Roster:
                 insurance_until=draw(MAYBE_DAY), nitrox=draw(st.booleans()),
                 endorsements=tuple(draw(st.lists(ONE_LINE.filter(bool), max_size=3))),
                 sizes=draw(st.dictionaries(st.sampled_from(get_args(KitName)), ONE_LINE.filter(bool), max_size=3)),
-                language=draw(text), notes=draw(text),
+                language=draw(text), speaks=tuple(draw(st.lists(ONE_LINE.filter(bool), max_size=3))), notes=draw(text),
             )
         )  # fmt: skip
     return roster(*found)

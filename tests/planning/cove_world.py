@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from tests.planning.readiness import ready, ready_on
+from tests.planning.readiness import on_record, ready, ready_on
 from tripplan.catalogue.site import Site
 from tripplan.catalogue.station import Station
 from tripplan.environment.tide import Constituent, HarmonicTide
@@ -96,7 +96,8 @@ def person(name: str, level: Level, born: date = date(1990, 1, 1), **more: Any) 
         "medical": RECENT,
         "medical_clear": True,
         "guardian_consent": True,
-        "logged_dives": 10,
+        "logged_dives": 80,
+        **on_record(name),
     }
     ready.update(more)
     return Person(name=name, level=level, born=born, **ready)

@@ -3,12 +3,24 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from typing import Any
 
 from tripplan.catalogue.site import Care, Contact, Site
 from tripplan.emergency.readiness import Readiness
 
 # Cautions that every test world has: its numbers are reserved for fiction, it is in no country, its crew is small.
 OF_EVERY_TEST = {"numbers-in-use", "country-known", "emergency-roles", "kit-known", "skills-open"}
+
+
+def on_record(name: str) -> dict[str, Any]:
+    """Return the papers and words that a centre holds of somebody, all in order."""
+    return {
+        "identity": f"N-{name}",
+        "first_aid_until": date(2029, 1, 1),
+        "insurance_until": date(2029, 1, 1),
+        "next_of_kin": f"Kin of {name}",
+        "next_of_kin_phone": "+44 7700 900456",
+    }
 
 
 def ready_on(day: date, *crew: str) -> Readiness:

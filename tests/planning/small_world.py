@@ -8,7 +8,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from tests.planning.readiness import ready, ready_on
+from tests.planning.readiness import on_record, ready, ready_on
 from tripplan.catalogue.site import Site, site_from
 from tripplan.catalogue.station import Station
 from tripplan.check import Check, Outcome
@@ -71,9 +71,10 @@ def person(name: str, level: Level = Level.LEVEL_2, born: date = date(1995, 1, 1
         "medical": date(2027, 1, 1),
         "medical_clear": True,
         "last_dive": date(2027, 6, 1),
-        "logged_dives": 50,
+        "logged_dives": 80,
         "guardian_consent": True,
         "oxygen_provider_until": date(2029, 1, 1),
+        **on_record(name),
     }
     return Person(name=name, level=level, born=born, **{**given, **other})
 

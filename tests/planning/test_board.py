@@ -161,7 +161,7 @@ def test_what_the_board_stops_for_every_minute_the_plan_stops_too():
         ),
         ({"capacity": {"divers": 2}}, group(), "Terns: 3 would be in the water at once; Test cove takes 2."),
         ({}, group(leader=None), "Terns: a guided dive needs a leader with"),
-        ({}, group("Two", "Deux", "Dos", "Sixteen", "Helper"), "Terns: 5 divers to one leader; 4 are allowed"),
+        ({}, group("Two", "Deux", "Dos", "Watch", "Helper"), "Terns: 5 divers to one leader; 4 are allowed"),
         (
             {},
             group("Nine", kind="level_1_course", leader="Tutor"),

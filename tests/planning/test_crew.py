@@ -24,11 +24,9 @@ from small_world import (
 
 from tests.planning.readiness import OF_EVERY_TEST
 from tripplan.people.level import Level
-from tripplan.planning.crew import pairs_of
 from tripplan.planning.day import plan_day
 from tripplan.planning.request import Crew
 from tripplan.planning.world import CannotPlan
-from tripplan.rulebook import baseline
 
 SHORT = (wish(5, 20),)
 FIRST = {"kind": "first_experience", "dives": SHORT}
@@ -279,21 +277,125 @@ def test_two_watches_in_two_groups_never_dive_at_once():
     assert one.exit <= two.entry
 
 
-def test_pairs_are_neighbours_in_level_with_one_three_where_the_number_is_odd():
-    people = [person("A"), person("B", Level.LEVEL_1), person("C"), person("D", Level.LEVEL_1), person("E")]
-    pairs = pairs_of(people, DAY, baseline())
-    assert sorted(name for pair in pairs for name in pair) == ["A", "B", "C", "D", "E"]
-    assert {len(pair) for pair in pairs} == {2, 3}
-    assert set(pairs[0]) == {"B", "D"}
-    assert pairs_of([person("A")], DAY, baseline()) == (("A",),)
-    assert pairs_of([], DAY, baseline()) == ()
+# ---- who is ashore while a kind of dive is in the water ----
 
 
-def test_a_child_is_paired_with_an_adult_while_there_is_one():
-    child, other = person("Kid", born=date(2015, 1, 1)), person("Bub", born=date(2015, 2, 1))
-    pairs = pairs_of([child, other, person("A"), person("B")], DAY, baseline())
-    assert all(len(set(pair) & {"Kid", "Bub"}) == 1 for pair in pairs)
-    assert set(pairs_of([child, other], DAY, baseline())[0]) == {"Kid", "Bub"}
+@pytest.mark.parametrize(
+    ("kind", "ashore", "outcome"),
+    [("guided", ("Shore",), "ok"), ("night", ("Shore",), "stop"), ("night", ("Shore", "Oxy"), "ok")],
+)
+def test_a_kind_of_dive_needs_its_people_ashore(kind, ashore, outcome):
+    crew = Crew(dive_director=ashore[0], shore_watch=ashore, oxygen_provider=ashore)
+    made = plan(group("Ann", "Ben", kind=kind, dives=SHORT), crew=crew)
+    check = the_check(made, "surface-support")
+    assert (check.outcome, check.found, check.source) == (outcome, len(ashore), f"crew.{kind}_ashore_fewest")
+
+
+def test_who_is_in_the_water_meanwhile_gives_no_support_from_ashore():
+    crew = Crew(dive_director="Gil", shore_watch=("Shore", "Eva"), oxygen_provider=("Oxy",))
+    at_once = plan(
+        group("Ann", "Eva", dives=(wish(5, 20, entry="10:00"),)),
+        group("Ben", "Cy", name="Two", leader="Gil", dives=(wish(5, 20, entry="10:00"),)),
+        crew=crew,
+    )
+    assert {check.found for check in checks_of(at_once, "surface-support")} == {2.0}  # Shore and Oxy
+
+
+def test_a_centre_may_ask_for_two_in_charge_in_the_water():
+    rules = rules_with(crew__night_in_charge_fewest=2)
+    alone = plan(group("Ann", kind="night", dives=SHORT), where=world(rules=rules))
+    helped = plan(group("Ann", "Ben", kind="night", assistants=("Max",), dives=SHORT), where=world(rules=rules))
+    assert the_check(alone, "in-charge").outcome == "stop"
+    assert the_check(helped, "in-charge").outcome == "ok"
+    assert not checks_of(plan(group("Ann", "Ben", kind="autonomous", leader=None, dives=SHORT)), "in-charge")
+
+
+def test_minors_dive_with_two_qualified_adults_in_the_water_or_ashore():
+    no_papers = {"oxygen_provider_until": None, "first_aid_until": None}
+    watch = person("Watch", Level.LEVEL_2, **no_papers)
+    crew = Crew(dive_director="Watch", shore_watch=("Watch",), oxygen_provider=("Oxy",))
+    fine = plan(group("Ann", "Lou", dives=SHORT), where=world(people=(watch,)), crew=crew)
+    assert the_check(fine, "minors-crew").outcome == "ok"  # Ida in the water, Oxy ashore
+    out_of_date = person("Oxy", oxygen_provider_until=date(2027, 6, 11), first_aid_until=date(2027, 6, 11))
+    lacking = plan(group("Ann", "Lou", dives=SHORT), where=world(people=(watch, out_of_date)), crew=crew)
+    assert the_check(lacking, "minors-crew").outcome == "stop"
+    assert "Lou" in the_check(lacking, "minors-crew").sentence
+    young = person("Oxy", born=date(2009, 6, 13))  # 17 on the day
+    assert "minors-crew" in stops(plan(group("Ann", "Lou", dives=SHORT), where=world(people=(watch, young)), crew=crew))
+    assert not checks_of(plan(group("Ann", "Ben", dives=SHORT)), "minors-crew")
+
+
+# ---- papers and words ----
+
+
+@pytest.mark.parametrize("paper", ["first_aid_until", "insurance_until"])
+@pytest.mark.parametrize(
+    ("until", "leader", "assistant"),
+    [
+        (None, "caution", "caution"),
+        (date(2027, 6, 11), "stop", "caution"),
+        (date(2027, 6, 12), "caution", "caution"),
+        (date(2027, 7, 12), "caution", "caution"),  # 30 days
+        (date(2027, 7, 13), "ok", "ok"),
+    ],
+)
+def test_first_aid_and_insurance_of_staff_hold_on_the_day(paper, until, leader, assistant):
+    rule = {"first_aid_until": "first-aid-valid", "insurance_until": "insurance-valid"}[paper]
+    people = (person("Ida", Level.INSTRUCTOR_2, **{paper: until}), person("Max", Level.LEVEL_3, **{paper: until}))
+    made = plan(group("Ann", "Ben", assistants=("Max",), dives=SHORT), where=world(people=people))
+    assert the_check(made, rule, "Ida").outcome == leader
+    assert the_check(made, rule, "Max").outcome == assistant
+    assert not checks_of(made, rule, "Ann")
+
+
+@pytest.mark.parametrize(("logged", "outcome"), [(59, "caution"), (60, "ok")])
+def test_few_logged_dives_of_a_leader_are_a_caution_by_a_number_from_memory(logged, outcome):
+    ida = person("Ida", Level.INSTRUCTOR_2, logged_dives=logged)
+    check = the_check(plan(group("Ann", "Ben", dives=SHORT), where=world(people=(ida,))), "leader-experience")
+    assert check.outcome == outcome and "from memory" in check.sentence
+
+
+@pytest.mark.parametrize(
+    ("divers", "assistants", "kind", "outcome"),
+    [
+        (2, (), "guided", "ok"),
+        (3, (), "guided", "caution"),
+        (3, ("Max",), "guided", "ok"),
+        (2, (), "first_experience", "ok"),
+        (3, ("Max",), "first_experience", "ok"),
+        (3, (), "level_1_course", None),
+    ],
+)
+def test_one_leader_alone_reaches_two_at_once(divers, assistants, kind, outcome):
+    made = plan(group(*("Ann", "Ben", "Cy")[:divers], kind=kind, assistants=assistants, dives=SHORT))
+    assert [check.outcome.value for check in checks_of(made, "leader-reach")] == ([outcome] if outcome else [])
+
+
+@pytest.mark.parametrize("lacking", [{"next_of_kin": ""}, {"next_of_kin_phone": None}])
+def test_a_diver_without_next_of_kin_is_named_and_nothing_private_is_printed(lacking):
+    people = (person("Ann", **lacking), person("Ben", next_of_kin="Secret Name"))
+    made = plan(group("Ann", "Ben", dives=SHORT), where=world(people=people))
+    check = the_check(made, "next-of-kin")
+    assert check.outcome == "caution" and "Ann" in check.sentence and "Ben" not in check.sentence
+    assert all("Secret Name" not in each.sentence and "900456" not in each.sentence for each in made.checks)
+    assert the_check(plan(group("Ann", "Ben", dives=SHORT)), "next-of-kin").outcome == "ok"
+
+
+def test_who_has_no_identity_on_record_is_a_caution_staff_too():
+    people = (person("Ida", Level.INSTRUCTOR_2, identity=""),)
+    check = the_check(plan(group("Ann", "Ben", dives=SHORT), where=world(people=people)), "identity-known")
+    assert check.outcome == "caution" and "Ida" in check.sentence and "Ann" not in check.sentence
+
+
+def test_two_children_to_one_instructor_on_a_first_experience_is_a_caution():
+    """One to one until a child can dive in a group, two to one after: French federation rule for young divers."""
+    young = tuple(person(name, Level.FIRST_EXPERIENCE, date(2015, 1, 1)) for name in ("Bo", "Cat"))
+    two = plan(group("Bo", "Cat", kind="first_experience", dives=SHORT), where=world(people=young))
+    assert the_check(two, "children-ratio").outcome == "caution"
+    helped = group("Bo", "Cat", kind="first_experience", assistants=("Max",), dives=SHORT)
+    assert the_check(plan(helped, where=world(people=young)), "children-ratio").outcome == "ok"
+    guided = plan(group("Bo", "Cat", dives=SHORT), where=world(people=young))
+    assert the_check(guided, "children-ratio").outcome == "ok"
 
 
 def test_a_request_that_names_what_is_not_known_is_refused_with_every_place():

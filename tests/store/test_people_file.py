@@ -337,7 +337,7 @@ def rosters(draw: st.DrawFn) -> list[Person]:
                 gas_rate_l_min=draw(st.none() | st.floats(5, 60)), weighting=draw(st.none() | st.just(weighting)),
                 endorsements=tuple(draw(st.lists(PRINTABLE, max_size=3))),
                 sizes=draw(st.dictionaries(st.sampled_from(["suit", "fins", "buoyancy_device"]), PRINTABLE)),
-                language=draw(ANY_TEXT), notes=draw(ANY_TEXT),
+                speaks=tuple(draw(st.lists(PRINTABLE, max_size=3))), language=draw(ANY_TEXT), notes=draw(ANY_TEXT),
             )
         )  # fmt: skip
     return found

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
+import json
 import re
 from datetime import UTC, date, datetime, timedelta
+from html import unescape
 
 import pytest
 
@@ -268,3 +271,89 @@ def test_where_people_sign_in_nobody_writes_in_another_s_name(app, client, kept,
     send(client, entry("phone-entry-1", by="Somebody Else"))
     assert [each.by for each in kept()] == ["Tom Okafor"]
     assert 'value="Tom Okafor"' in client.get("/today/stair-ledge?date=2026-12-12").text
+
+
+def counted(client, mark: str, by: str, people: int):
+    return send(
+        client, entry(mark, kind="count", by=by, person="", group="", dive=0, value=str(people), text="assemble")
+    )
+
+
+def test_two_counts_that_do_not_agree_ask_for_a_recount_and_then_for_the_missing_diver_steps(client):
+    send(client, *(entry(f"phone-here-{n}", kind="assembled", person=f"P{n}", group="", dive=0) for n in range(3)))
+    counted(client, "phone-count-1", "Greta Holm", 3)
+    counted(client, "phone-count-2", "Yusuf Demir", 2)
+    text = client.get(PAGE).text
+    assert "Recount: two people, each for themselves, everybody by name." in text
+    assert "Greta Holm counted 3 and Yusuf Demir 2" in text
+    counted(client, "phone-count-3", "Greta Holm", 3)
+    counted(client, "phone-count-4", "Yusuf Demir", 2)
+    text = client.get(PAGE).text
+    assert "did not agree for the second time. Start the missing-diver steps now" in text
+    steps, search = re.findall(r'<p class="take"><a href="([^"]+)">Missing-diver steps</a> <a href="([^"]+)">', text)[0]
+    sheet = client.get(unescape(steps))
+    assert sheet.status_code == 200 and 'id="missing_diver"' in sheet.text and steps.endswith("#missing_diver")
+    assert client.get(unescape(search)).status_code == 200
+
+
+def test_who_counts_second_is_not_told_what_the_first_found(client):
+    send(client, *(entry(f"phone-here-{n}", kind="assembled", person=f"P{n}", group="", dive=0) for n in range(3)))
+    counted(client, "phone-count-1", "Greta Holm", 3)
+    text = client.get(PAGE).text
+    assert "One person has counted. A second person counts the same moment" in text
+    assert "Greta Holm counted 3" not in text
+
+
+def test_what_felt_wrong_leads_to_the_steps_for_it(client):
+    send(client, entry("phone-entry-1", kind="discomfort", text="tingling fingers"))
+    text = client.get(PAGE).text
+    steps = re.search(r'href="([^"]+)">Steps for bubble illness</a>', text)[1]
+    assert "tingling fingers" in text and 'id="bubble_illness"' in client.get(unescape(steps)).text
+
+
+def test_what_is_written_of_a_dive_stands_beside_the_name(client):
+    send(
+        client,
+        entry("phone-entry-1", kind="start_bar", value="210"),
+        entry("phone-entry-2", kind="end_bar", value="85,5"),
+        entry("phone-entry-3", kind="depth", value="17.4"),
+        entry("phone-entry-4", kind="discomfort", text="none"),
+        entry("phone-entry-5", kind="signed", by="Luca Benti", identity="VSD-7"),
+        entry("phone-entry-6", kind="verified", identity="VSL-2"),
+    )
+    assert (
+        "Written: 210 bar before, 85.5 bar after, 17.4 m deep, felt: none, signed by Luca Benti (VSD-7), verified by "
+        "Greta Holm (VSL-2)."
+    ) in client.get(PAGE).text
+
+
+def test_the_diver_signs_in_the_own_name_and_another_signs_for_it(client):
+    text = client.get(PAGE).text
+    pairs = re.findall(r'name="by" value="([^"]+)"><input type="hidden" name="kind" value="(\w+)">', text)
+    assert {by for by, kind in pairs if kind == "verified"} == {"Greta Holm"}
+    signing = [by for by, kind in pairs if kind == "signed"]
+    assert "Luca Benti" in signing and "Greta Holm" not in signing
+
+
+def test_the_plan_that_holds_is_named_with_its_hour(client):
+    assert "the plan is kept with the first entry" in client.get(PAGE).text
+    send(client, entry("phone-entry-1"))
+    plan = the_plan(client)
+    text = client.get(PAGE).text
+    assert f"plan {plan.revision}, since 11:50, kept by <bdi>Greta Holm</bdi>." in text
+    assert "Terns, dive 1; Skuas, dive 1; Terns, dive 2: plan" in text
+
+
+def the_plan(client):
+    store = Store(client.application.extensions["tripplan_store_url"])
+    (plan,) = store.plans(DAY)
+    store.close()
+    return plan
+
+
+def test_what_a_kept_plan_was_made_from_is_all_that_its_revision_counts(client):
+    send(client, entry("phone-entry-1"))
+    plan = the_plan(client)
+    text = json.dumps(dict(plan.inputs), sort_keys=True, ensure_ascii=True)
+    assert hashlib.sha256(text.encode()).hexdigest()[:8] == plan.revision
+    assert plan.inputs["conditions"]  # the forecast that it was made from

@@ -406,9 +406,23 @@ def _origin(rule: Rule) -> str:
 
 
 def override_words(rule: Rule) -> str:
-    """Return a rule that the centre replaced: what it was, what it is and why."""
+    """Return a rule that the centre replaced: what it was, what it is and why, who set it and when."""
     now, was = rule_amount(rule.value, rule.unit), rule_amount(rule.baseline_value, rule.unit)
-    return f"{rule.title}: {now} instead of {was}. Why: {rule.reason or 'no reason given'}."
+    return f"{rule.title}: {now} instead of {was}. Why: {rule.reason or 'no reason given'}. {set_words(rule)}"
+
+
+def set_words(rule: Rule) -> str:
+    """Return who replaced a rule and when, or that it is not written down.
+
+    >>> from dataclasses import replace
+    >>> set_words(replace(baseline()["overdue.after_min"], set_by="Tom Okafor", set_on="2026-09-14"))
+    'Set by Tom Okafor on 14 September 2026.'
+    """
+    day = date.fromisoformat(rule.set_on) if rule.set_on else None
+    on = f"{day.day} {_MONTHS[day.month - 1]} {day.year}" if day else ""
+    if rule.set_by:
+        return f"Set by {rule.set_by} on {on}." if on else f"Set by {rule.set_by}; not written when."
+    return f"Set on {on}; not written who set it." if on else "Not written who set it, nor when."
 
 
 def grouped(checks: Iterable[Check]) -> tuple[tuple[str, tuple[Check, ...]], ...]:

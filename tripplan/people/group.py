@@ -30,6 +30,7 @@ class Kind:
     training: bool  # whether the stricter light, sea and stream limits hold
     led: bool  # whether there must be a leader
     teaches: bool  # whether the course's own depth stands in for the student's level
+    within_reach: bool = False  # whether a leader alone must be able to reach every diver at once
 
     def leader_level(self, rules: RuleBook) -> Level | None:
         """Return the lowest level of its leader; None where the kind has no leader."""
@@ -53,11 +54,11 @@ def assistant_level(rules: RuleBook) -> Level:
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
-        Kind("first_experience", "first experience", ("confined_skills", "first_open_water"), True, True, True),
+        Kind("first_experience", "first experience", ("confined_skills", "first_open_water"), True, True, True, True),
         Kind("level_1_course", "level 1 course", ("first_open_water", "confined_skills"), True, True, True),
         Kind("level_2_course", "level 2 course", ("first_open_water", "confined_skills"), True, True, True),
         Kind("further_training", "further training", ("further_training",), True, True, False),
-        Kind("guided", "guided dive", ("guided",), False, True, False),
+        Kind("guided", "guided dive", ("guided",), False, True, False, True),
         Kind("refresher", "refresher", ("first_open_water", "confined_skills"), True, True, False),
         Kind("night", "night dive", ("night",), False, True, False),
         Kind("autonomous", "dive without a leader", ("guided", "further_training"), False, False, False),

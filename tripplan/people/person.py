@@ -10,6 +10,7 @@ from pydantic import Field
 from tripplan.people.level import Level
 from tripplan.record import OneLine, PhoneNumber, Record
 
+CENTRE_LANGUAGE = "centre"  # what stands for the centre's own language, whichever that is
 KitName = Literal["mask", "snorkel", "fins", "boots", "suit", "weights", "cylinder", "regulator", "buoyancy_device"]
 
 
@@ -60,7 +61,15 @@ class Person(Record):
         default_factory=dict, description='sizes of kit, like { suit = "M", fins = "42" }'
     )
     language: str = Field(default="", description="language of the briefing, where not the centre's")
+    speaks: tuple[OneLine, ...] = Field(
+        default=(), description='other languages spoken, like "Japanese"; "centre" is the centre\'s own'
+    )
     notes: str = ""
+
+    @property
+    def languages(self) -> frozenset[str]:
+        """What the person speaks, as compared: the language of the briefing and every other one."""
+        return frozenset(" ".join(each.split()).casefold() for each in (self.language or CENTRE_LANGUAGE, *self.speaks))
 
     def age_on(self, day: date) -> int:
         """Return the age in whole years on a day; a birthday on 29 February counts from 1 March in common years."""

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from tripplan.catalogue.site import Site
 from tripplan.people.group import KINDS, Kind
 from tripplan.planning.plan import DivePlan, Observation
+from tripplan.planning.weather import underwater_visibility_limit_m
 from tripplan.planning.window import stream_limit_kn
 from tripplan.rulebook import RuleBook
 
@@ -71,12 +72,18 @@ def observations(site: Site, kinds: Sequence[Kind], rules: RuleBook) -> tuple[Ob
                 source,
             )
         )
-    value, source = limit_of("visibility", site.limits.visibility_m, below=True)
-    found.append(
-        Observation(
-            "Visibility under water", f"stop below {value:g} m ({who})", "fewer divers to a leader when poor", source
+    sights = [(*underwater_visibility_limit_m(site, kind, rules), kind) for kind in kinds]
+    if sights:
+        value, source, strictest = max(sights, key=lambda sight: sight[0])
+        whom = strictest.words if source == f"observe.visibility_{strictest.name}_m" else who
+        found.append(
+            Observation(
+                "Visibility under water",
+                f"stop below {value:g} m ({whom})",
+                f"fewer divers to a leader when poor: below {rules.value('ratio.low_visibility_m'):g} m",
+                source,
+            )
         )
-    )
     rule = rules["observe.thunder_wait_min"]
     found.append(
         Observation(

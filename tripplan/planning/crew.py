@@ -1,4 +1,4 @@
-"""Who may lead, who must be ashore, how many to a leader, and whether each person is ready to dive today."""
+"""Who may lead, who must be ashore, and whether each person is ready to dive today. How many: planning/ratios.py."""
 
 from __future__ import annotations
 
@@ -10,7 +10,9 @@ from tripplan.check import Check, Outcome
 from tripplan.people.group import KINDS, Kind, assistant_level
 from tripplan.people.level import Level
 from tripplan.people.person import Person
-from tripplan.planning.request import Crew, GroupWish
+from tripplan.planning.plan import DivePlan
+from tripplan.planning.ratios import GroupRatio, check_ratio, qualified_assistants, ratio_of
+from tripplan.planning.request import Crew, GroupWish, Request
 from tripplan.rulebook import RuleBook
 
 People = Mapping[str, Person]
@@ -33,11 +35,20 @@ def check_group(group: GroupWish, site: Site, people: People, on: date, rules: R
     divers = [people[name] for name in group.divers]
     assistants = [people[name] for name in group.assistants]
     yield from _check_leader(group, kind, leader, assistants, on, rules)
-    yield _check_ratio(group, kind, leader, divers, assistants, rules)
-    yield from _check_children_ratio(group, divers, assistants, leader, on, rules)
+    ratio = ratio_of(group, people, on, rules)
+    yield check_ratio(ratio, rules)
+    yield from _check_in_charge(ratio, rules)
+    yield from _check_reach(ratio, leader, rules)
+    yield from _check_languages(ratio, rules)
+    yield from _check_children_ratio(group, kind, divers, assistants, leader, on, rules)
     staff = ([leader] if leader else []) + assistants
     for person in staff + divers:
         yield from _check_person(person, group, kind, site, on, rules, is_staff=person in staff)
+    if kind.led:
+        for person in staff:
+            yield from _check_staff_papers(person, on, rules, leads=person is leader)
+    yield _check_next_of_kin(group, divers)
+    yield _check_identities(group, staff + divers)
     yield from _check_hearts(group, staff + divers, on, rules)
 
 
@@ -82,6 +93,23 @@ def _check_leader(
             unit="years",
             subject=leader.name,
         )
+    if leader is not None and kind.led:
+        rule = rules["people.leader_logged_fewest"]
+        logged = leader.logged_dives
+        memory = " (a number from memory)" if rule.provenance == "from memory" and not rule.overridden else ""
+        yield Check(
+            rule="leader-experience",
+            outcome=Outcome.OK if logged >= rule.value else Outcome.CAUTION,
+            sentence=(
+                f"{group.name}: {leader.name} leads with {logged} logged dives; {rule.value:g} are asked of who leads"
+                f"{memory}."
+            ),
+            source=rule.key,
+            found=logged,
+            limit=rule.value,
+            unit="dives",
+            subject=leader.name,
+        )
     lowest = assistant_level(rules)
     for assistant in assistants:
         yield Check(
@@ -98,52 +126,72 @@ def _check_leader(
         )
 
 
-def _check_ratio(
-    group: GroupWish,
-    kind: Kind,
-    leader: Person | None,
-    divers: Sequence[Person],
-    assistants: Sequence[Person],
-    rules: RuleBook,
-) -> Check:
-    """Judge the number of divers against what the leader and the qualified assistants may take."""
-    count = len(divers)
-    if not kind.led:
-        fewest = rules["ratio.autonomous_fewest"].value
-        most = rules["ratio.autonomous_most"]
-        total = count + len(assistants) + (1 if leader else 0)
-        fits = fewest <= total <= most.value
-        return Check(
-            rule="group-size",
-            outcome=Outcome.OK if fits else Outcome.STOP,
-            sentence=f"{group.name}: {total} in the water without a leader; {fewest:g} to {most.value:g} are allowed.",
-            source=most.key,
-            found=total,
-            limit=most.value,
-            unit="divers",
-            subject=group.name,
-        )
-    lowest = assistant_level(rules)
-    qualified = [person for person in assistants if person.level.rank >= lowest.rank]
-    per_leader = rules[f"ratio.{kind.name}_per_leader"]
-    each = rules.value(f"ratio.{kind.name}_per_assistant")
-    most_allowed = rules.value(f"ratio.{kind.name}_most")
-    allowed = min(per_leader.value + each * len(qualified), max(most_allowed, per_leader.value)) if leader else 0
-    helped = f" with {len(qualified)} qualified assistant{'s' if len(qualified) != 1 else ''}" if qualified else ""
-    return Check(
-        rule="ratio",
-        outcome=Outcome.OK if count <= allowed else Outcome.STOP,
-        sentence=f"{group.name}: {count} divers to one leader{helped}; {allowed:g} are allowed on a {kind.words}.",
-        source=per_leader.key,
+def _check_in_charge(ratio: GroupRatio, rules: RuleBook) -> Iterator[Check]:
+    """Judge how many in the water are in charge: the leader and the qualified assistants."""
+    kind = ratio.kind
+    rule = rules[f"crew.{kind.name}_in_charge_fewest"]
+    if not rule.value:
+        return
+    count = int(ratio.led) + ratio.qualified
+    yield Check(
+        rule="in-charge",
+        outcome=Outcome.OK if count >= rule.value else Outcome.STOP,
+        sentence=(
+            f"{ratio.group}: {count} in charge in the water, as leader or qualified assistant; a {kind.words} needs "
+            f"{rule.value:g}."
+        ),
+        source=rule.key,
         found=count,
-        limit=allowed,
-        unit="divers",
-        subject=group.name,
+        limit=rule.value,
+        unit="people",
+        subject=ratio.group,
     )
+
+
+def _check_reach(ratio: GroupRatio, leader: Person | None, rules: RuleBook) -> Iterator[Check]:
+    """Say where one leader alone has more divers than can be reached at once."""
+    if leader is None or not ratio.kind.within_reach:
+        return
+    rule = rules["ratio.reach_most"]
+    far = not ratio.qualified and ratio.divers > rule.value
+    alone = "alone" if not ratio.qualified else "with help"
+    many = f"{ratio.divers} diver{'s' if ratio.divers != 1 else ''}"
+    sentence = f"{ratio.group}: {leader.name} leads {many} {alone}; one can reach {rule.value:g} at once."
+    if far:
+        sentence += " Keep them in front of you and in pairs, or take an assistant along."
+    yield Check(
+        rule="leader-reach",
+        outcome=Outcome.CAUTION if far else Outcome.OK,
+        sentence=sentence,
+        source=rule.key,
+        found=ratio.divers,
+        limit=rule.value,
+        unit="divers",
+        subject=ratio.group,
+    )
+
+
+def _check_languages(ratio: GroupRatio, rules: RuleBook) -> Iterator[Check]:
+    if ratio.not_spoken_to:
+        rule = rules["ratio.language_fewer"]
+        yield Check(
+            rule="language-spoken",
+            outcome=Outcome.CAUTION,
+            sentence=(
+                f"{ratio.group}: nobody who leads or assists is written down as speaking the language of "
+                f"{', '.join(ratio.not_spoken_to)}: find somebody to interpret the briefing, and see each signal shown."
+            ),
+            source=rule.key,
+            found=len(ratio.not_spoken_to),
+            limit=0,
+            unit="divers",
+            subject=ratio.group,
+        )
 
 
 def _check_children_ratio(
     group: GroupWish,
+    kind: Kind,
     divers: Sequence[Person],
     assistants: Sequence[Person],
     leader: Person | None,
@@ -156,17 +204,23 @@ def _check_children_ratio(
     rule = rules["ratio.child_per_leader"]
     lowest = assistant_level(rules)
     adults = len([a for a in assistants if a.level.rank >= lowest.rank]) + (1 if leader else 0)
-    allowed = rule.value * adults
+    outcome, more = Outcome.OK if len(children) <= rule.value * adults else Outcome.STOP, ""
+    first = rules["ratio.child_first_experience_per_leader"]
+    binding = rule
+    if kind.name == "first_experience" and len(children) > first.value * adults:
+        more = f" On a first experience it is {first.value:g} to each until a child can dive in a group."
+        if outcome is Outcome.OK:
+            outcome, binding = Outcome.CAUTION, first
     yield Check(
         rule="children-ratio",
-        outcome=Outcome.OK if len(children) <= allowed else Outcome.STOP,
+        outcome=outcome,
         sentence=(
             f"{group.name}: {len(children)} under {rules.value('ratio.child_under_years'):g} ({_names(children)}) to "
-            f"{adults} leading or assisting; {rule.value:g} to each are allowed."
+            f"{adults} leading or assisting; {rule.value:g} to each are allowed.{more}"
         ),
-        source=rule.key,
+        source=binding.key,
         found=len(children),
-        limit=allowed,
+        limit=binding.value * adults,
         unit="children",
         subject=group.name,
     )
@@ -319,6 +373,52 @@ def _check_nitrox(person: Person, age: int, dive: int, percent: float, rules: Ru
         )
 
 
+def _check_staff_papers(person: Person, on: date, rules: RuleBook, *, leads: bool) -> Iterator[Check]:
+    """Judge first aid and insurance of who leads or assists: out of date stops a leader, and is a caution else."""
+    warning = rules["crew.qualification_warning_days"]
+    for slug, until, words in (
+        ("first-aid", person.first_aid_until, "first-aid qualification"),
+        ("insurance", person.insurance_until, "insurance"),
+    ):
+        if until is None:
+            outcome, sentence = Outcome.CAUTION, f"{person.name} has no {words} on record: see the paper first."
+        elif until < on:
+            outcome = Outcome.STOP if leads else Outcome.CAUTION
+            sentence = f"{person.name}'s {words} ran out on {until}."
+            sentence += " Nobody leads without it." if leads else ""
+        elif (until - on).days <= warning.value:
+            outcome, sentence = Outcome.CAUTION, f"{person.name}'s {words} runs out on {until}."
+        else:
+            outcome, sentence = Outcome.OK, f"{person.name}'s {words} holds until {until}."
+        found = (until - on).days if until else None
+        yield Check(f"{slug}-valid", outcome, sentence, warning.key, found, 0, "days", person.name)
+
+
+def _check_next_of_kin(group: GroupWish, divers: Sequence[Person]) -> Check:
+    """Say of whom nobody would know whom to tell; the data themselves never stand in a plan."""
+    without = [person for person in divers if not person.next_of_kin or person.next_of_kin_phone is None]
+    if without:
+        sentence = f"{group.name}: next of kin with a telephone number is missing for {_names(without)}: ask and write."
+    else:
+        sentence = f"{group.name}: the next of kin of every diver is on record, with a telephone number."
+    outcome = Outcome.CAUTION if without else Outcome.OK
+    return Check("next-of-kin", outcome, sentence, "DIVER_SAFETY_PLAN", len(without), 0, "people", group.name)
+
+
+def _check_identities(group: GroupWish, people: Sequence[Person]) -> Check:
+    """Say who has no number of the centre's: of two people with one name, papers and dives may be the other's."""
+    without = [person for person in people if not person.identity]
+    if without:
+        sentence = (
+            f"{group.name}: no identity is on record for {_names(without)}: see that the papers are of the person who "
+            "stands here."
+        )
+    else:
+        sentence = f"{group.name}: everybody has an identity on record."
+    outcome = Outcome.CAUTION if without else Outcome.OK
+    return Check("identity-known", outcome, sentence, "ROSTER", len(without), 0, "people", group.name)
+
+
 def _check_hearts(group: GroupWish, people: Sequence[Person], on: date, rules: RuleBook) -> Iterator[Check]:
     rule = rules["people.heart_check_years"]
     older = [person for person in people if person.age_on(on) >= rule.value]
@@ -395,24 +495,6 @@ def check_oxygen_provider(person: Person, on: date, rules: RuleBook) -> Check:
     return Check("oxygen-qualified", outcome, sentence, warning.key, found, 0, "days", person.name)
 
 
-def pairs_of(divers: Sequence[Person], on: date, rules: RuleBook) -> tuple[tuple[str, ...], ...]:
-    """Propose buddy pairs, one three where the number is odd: neighbours in level, then in age.
-
-    A child is paired with an adult as long as there is one to pair with.
-    """
-    ordered = sorted(divers, key=lambda p: (p.level.rank, -p.born.toordinal()))
-    children = children_of(ordered, on, rules)
-    grown = [person for person in ordered if person not in children]
-    mixed = list(zip(children, grown, strict=False))
-    rest = [*children[len(mixed) :], *grown[len(mixed) :]]
-    pairs = [tuple(person.name for person in pair) for pair in mixed]
-    pairs += [tuple(person.name for person in rest[i : i + 2]) for i in range(0, len(rest) - 1, 2)]
-    if len(rest) % 2:
-        last = rest[-1].name
-        pairs = [*pairs[:-1], (*pairs[-1], last)] if pairs else [(last,)]
-    return tuple(pairs)
-
-
 def check_ashore(crew: Crew, in_water: Mapping[str, Sequence[str]], rules: RuleBook) -> Iterator[Check]:
     """Say where one person cannot do two things at once.
 
@@ -445,3 +527,78 @@ def check_ashore(crew: Crew, in_water: Mapping[str, Sequence[str]], rules: RuleB
             limit=needed,
             unit="people",
         )
+
+
+def check_support(dives: Sequence[DivePlan], request: Request, people: People, rules: RuleBook) -> Iterator[Check]:
+    """Judge who is ashore while each timed dive is in the water, and the adults around minors.
+
+    Who has a duty ashore and is in the water meanwhile does not count.
+    """
+    members = {group.name: group for group in request.groups}
+    adult = rules.value("age.adult_years")
+    timed = [dive for dive in dives if dive.entry is not None and dive.exit_by is not None and dive.group in members]
+    for dive in timed:
+        group = members[dive.group]
+        kind, on = KINDS[group.kind], request.date
+        wet = {name for other in timed if _overlap(dive, other) for name in members[other.group].everybody}
+        ashore = [name for name in request.crew.everybody if name not in wet]
+        subject = f"{dive.group}, dive {dive.number}"
+        rule = rules[f"crew.{kind.name}_ashore_fewest"]
+        yield Check(
+            rule="surface-support",
+            outcome=Outcome.OK if len(ashore) >= rule.value else Outcome.STOP,
+            sentence=(
+                f"{subject}: with a duty ashore meanwhile: {', '.join(ashore) or 'nobody'}; a {kind.words} needs "
+                f"{rule.value:g}."
+            ),
+            source=rule.key,
+            found=len(ashore),
+            limit=rule.value,
+            unit="people",
+            subject=subject,
+        )
+        minors = [people[name] for name in group.divers if people[name].age_on(on) < adult]
+        if minors:
+            yield _check_adults(subject, group, minors, ashore, people, on, rules)
+
+
+def _overlap(one: DivePlan, other: DivePlan) -> bool:
+    """Return whether two dives may be in the water at once, each until it is overdue."""
+    if one.entry is None or one.exit_by is None or other.entry is None or other.exit_by is None:
+        return False
+    return one.entry.timestamp() < other.exit_by.timestamp() and other.entry.timestamp() < one.exit_by.timestamp()
+
+
+def _check_adults(
+    subject: str,
+    group: GroupWish,
+    minors: Sequence[Person],
+    ashore: Sequence[str],
+    people: People,
+    on: date,
+    rules: RuleBook,
+) -> Check:
+    rule, adult = rules["crew.minors_adults_fewest"], rules.value("age.adult_years")
+    leading = ([people[group.leader]] if group.leader else []) + list(qualified_assistants(group, people, rules))
+    found = [*leading, *(people[name] for name in ashore if _is_qualified(people[name], on, rules))]
+    names = list(dict.fromkeys(person.name for person in found if person.age_on(on) >= adult))
+    return Check(
+        rule="minors-crew",
+        outcome=Outcome.OK if len(names) >= rule.value else Outcome.STOP,
+        sentence=(
+            f"{subject}: minors dive ({_names(minors)}); qualified adults in charge in the water or ashore: "
+            f"{', '.join(names) or 'nobody'}; {rule.value:g} are needed."
+        ),
+        source=rule.key,
+        found=len(names),
+        limit=rule.value,
+        unit="people",
+        subject=subject,
+    )
+
+
+def _is_qualified(person: Person, on: date, rules: RuleBook) -> bool:
+    """Return whether somebody ashore may assist, or gives first aid or oxygen by a paper in date."""
+    papers = (person.first_aid_until, person.oxygen_provider_until)
+    in_date = any(until is not None and until >= on for until in papers)
+    return in_date or person.level.rank >= assistant_level(rules).rank

@@ -31,7 +31,7 @@ from tripplan.physics.exposure import check_gas_density
 from tripplan.physics.no_stop import NoStop, Surroundings, handbook_group_after
 from tripplan.planning.after import after_dives, drives_between
 from tripplan.planning.briefing import briefing_lines, observations
-from tripplan.planning.crew import check_ashore, check_crew, check_group, children_of, pairs_of
+from tripplan.planning.crew import check_ashore, check_crew, check_group, check_support, children_of
 from tripplan.planning.gas_need import GroupGas, check_gas, cylinder_of, dive_gas, group_gas
 from tripplan.planning.help import emergency_of, help_at
 from tripplan.planning.limits import (
@@ -43,6 +43,7 @@ from tripplan.planning.limits import (
     water_temperature_c,
 )
 from tripplan.planning.packing import pack
+from tripplan.planning.pairing import check_pairs, propose_pairs
 from tripplan.planning.plan import (
     Closure,
     DayCurve,
@@ -54,6 +55,7 @@ from tripplan.planning.plan import (
     UsableWindow,
     WhatIf,
 )
+from tripplan.planning.ratios import GroupRatio, WaterSeen, check_dive_ratio, ratio_of
 from tripplan.planning.request import DiveWish, GroupWish, RecentDive, Request
 from tripplan.planning.shore import ShoreSea, Weather, least, shore_sea, weather_of
 from tripplan.planning.slate import slate_of
@@ -133,6 +135,7 @@ class GroupSetting:
     coming_out: Access
     window: Window
     cold: Cold  # whom and what the water's temperature is judged against
+    ratio: GroupRatio  # what the people ask of the number of divers
 
 
 def plan_day(request: Request, world: World) -> DayPlan:
@@ -163,6 +166,9 @@ def plan_day(request: Request, world: World) -> DayPlan:
     checks.extend(check_crew(request.crew, world.people, request.date, rules))
     for held in groups:
         checks.extend(check_group(held.group, site, world.people, request.date, rules))
+        pairs = propose_pairs(held.group, world.people, request.date, rules)
+        checks.extend(check_pairs(held.group, pairs, world.people, request.date, rules))
+    checks.extend(check_support(dives, request, world.people, rules))
     checks.extend(dive_checks)
     checks.extend(after_checks)
     checks.extend(drives_between(request, tuple(divers), ledger, setting.grid, rules))
@@ -360,7 +366,8 @@ def group_setting(group: GroupWish, setting: Setting, world: World) -> GroupSett
     children = children_of([world.people[name] for name in group.divers], setting.grid.day, rules)
     cold = Cold(tuple(child.name for child in children), group.suit_mm)
     going_in, coming_out, window = best_ways(setting, kind, ways_in, ways_out, rules, cold)
-    return GroupSetting(group, kind, place, going_in, coming_out, window, cold)
+    ratio = ratio_of(group, world.people, setting.grid.day, rules)
+    return GroupSetting(group, kind, place, going_in, coming_out, window, cold, ratio)
 
 
 def best_ways(
@@ -461,15 +468,16 @@ def _check_weather(
     timed = [(dive, grid.minute_floor(dive.entry)) for dive in dives if dive.entry is not None]
     spans = [slice(entry, entry + (dive.water_time_min or 0) + 1) for dive, entry in timed]
     checks: list[Check] = []
+    by_name = {each.group.name: each for each in groups}
+    for dive, _ in timed:
+        checks.extend(ratio_in_dive(dive, by_name[dive.group], setting, rules))
     if len(setting.rates_kn):
-        by_name = {each.group.name: each for each in groups}
         checks.extend(stream_in_dive(dive, by_name[dive.group], setting, rules) for dive, _ in timed)
     checks.extend(check_sources(site, grid, setting.weather, setting.sea, spans, rules))
     if setting.weather is None or setting.sea is None:
         return checks
-    held = {each.group.name: each for each in groups}
     for dive, _ in timed:
-        checks.extend(weather_checks(dive, held[dive.group], setting, rules))
+        checks.extend(weather_checks(dive, by_name[dive.group], setting, rules))
     return checks
 
 
@@ -501,12 +509,38 @@ def weather_checks(dive: DivePlan, held: GroupSetting, setting: Setting, rules: 
     return list(check_weather(hours, setting.grid, setting.weather, setting.sea, water_c, stream, setting.site, rules))
 
 
+def _rates_in(hours: DiveHours, setting: Setting, rules: RuleBook) -> NDArray[np.float64]:
+    """Return the stream of a dive's minutes, the margin of slack on each side included, knots."""
+    margin = int(rules.value("stream.slack_margin_min"))
+    return setting.rates_kn[max(hours.entry - margin, 0) : hours.out + margin + 1]
+
+
+def ratio_in_dive(dive: DivePlan, held: GroupSetting, setting: Setting, rules: RuleBook) -> list[Check]:
+    """Judge the number of divers on a timed dive, by its own lowest visibility under water and highest stream.
+
+    Empty where the group is too many in any water.
+    """
+    hours = dive_hours(dive, held, setting)
+    below = np.array([math.nan])
+    if setting.weather is not None:
+        below = setting.weather.minutes["underwater_visibility_m"][hours.span]
+    rates = _rates_in(hours, setting, rules)
+    unknown = bool(np.isnan(rates).any())
+    seen = WaterSeen(
+        visibility_m=least(below),
+        seen_throughout=not np.isnan(below).any(),
+        stream_kn=None if unknown else float(rates.max(initial=0.0)),
+        stream_limit_kn=stream_limit_kn(setting.site, held.kind, rules)[0],
+    )
+    check = check_dive_ratio(held.ratio, hours.subject, seen, rules)
+    return [] if check is None else [check]
+
+
 def stream_in_dive(dive: DivePlan, held: GroupSetting, setting: Setting, rules: RuleBook) -> Check:
     """Judge the stream of a timed dive, the margin of slack on each side included."""
     hours = dive_hours(dive, held, setting)
     limit_kn, source = stream_limit_kn(setting.site, held.kind, rules)
-    margin = int(rules.value("stream.slack_margin_min"))
-    rates = setting.rates_kn[max(hours.entry - margin, 0) : hours.out + margin + 1]
+    rates = _rates_in(hours, setting, rules)
     if not len(rates):
         return Check("stream", Outcome.OK, f"{hours.subject}: no stream here.", "SITE_FILE", subject=hours.subject)
     if np.isnan(rates).any():
@@ -776,7 +810,7 @@ def _plan_dive(
         leader=group.leader,
         assistants=group.assistants,
         divers=group.divers,
-        pairs=pairs_of([world.people[name] for name in group.divers], request.date, rules),
+        pairs=propose_pairs(group, world.people, request.date, rules),
         entry=grid.at(slot.entry),
         descent=grid.at(descent),
         exit=grid.at(out),

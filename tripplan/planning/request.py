@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag
 
-from tripplan.people.group import KindName
+from tripplan.people.group import KINDS, KindName
 from tripplan.record import ClockTime, Misfit, PhoneNumber, Record, TomlFile, judge, read_toml
 
 FIRST_DAY, LAST_DAY = date(1901, 1, 1), date(2099, 12, 31)  # the tides are reckoned for these two centuries
@@ -149,6 +149,32 @@ class GroupWish(Record):
                         (key, index),
                         f'is "{name}", who stands in the group already, {before}; name each person once',
                     )
+        yield from cls._unpaired(parts)
+
+    @classmethod
+    def _unpaired(cls, parts: Mapping[str, Any]) -> Iterator[Misfit]:
+        """Yield everybody in no pair or in two, and who may not be paired: where somebody leads, divers alone are."""
+        pairs, kind = parts.get("pairs"), KINDS.get(parts.get("kind", ""))
+        if pairs is None or kind is None or "divers" not in parts:
+            return
+        led = kind.led
+        leading = (*((parts["leader"],) if parts.get("leader") else ()), *parts.get("assistants", ()))
+        divers = parts["divers"] if led else (*leading, *parts["divers"])
+        first: dict[str, int] = {}
+        for number, pair in enumerate(pairs):
+            for index, name in enumerate(pair):
+                before = first.setdefault(_alike(name), number)
+                where = ("pairs", number, index)
+                if name not in divers:
+                    whom = "one of the divers" if led else "in the group"
+                    yield where, f'is "{name}", who is not {whom}; who leads or assists stands in no pair of a led dive'
+                elif before != number or [_alike(each) for each in pair[:index]].count(_alike(name)):
+                    yield where, f'is "{name}", who stands in pairs[{before + 1}] already; name each person once'
+        if left := [name for name in divers if _alike(name) not in first]:
+            yield (
+                ("pairs",),
+                f"leaves out {', '.join(left)}; put everybody into a pair or a three, or leave pairs out altogether",
+            )
 
 
 CREW_LISTS = ("shore_watch", "oxygen_provider", "rescue", "caller", "recorder", "meeter", "crowd_control")

@@ -14,18 +14,20 @@ from datetime import UTC, timedelta
 import numpy as np
 
 from tripplan.check import Check, Outcome
-from tripplan.planning.crew import check_ashore, check_crew, check_group
+from tripplan.planning.crew import check_ashore, check_crew, check_group, check_support
 from tripplan.planning.day import (
     GroupSetting,
     Setting,
     dive_hours,
     group_setting,
+    ratio_in_dive,
     setting_of,
     stream_in_dive,
     weather_checks,
     window_for,
 )
 from tripplan.planning.plan import DayPlan, DivePlan, Edge
+from tripplan.planning.ratios import ratio_of
 from tripplan.planning.request import CREW_LISTS, GroupWish, Request
 from tripplan.planning.shore import Weather, shore_sea
 from tripplan.planning.world import World
@@ -59,7 +61,7 @@ def edges_of(plan: DayPlan, request: Request, world: World) -> tuple[Edge, ...]:
         if len(setting.rates_kn):
             edges.append(_stream_edge(setting, held, timed, world))
         edges.extend(_members(setting, held, timed, request, world))
-    edges.extend(_crew_edges(plan, request, world))
+    edges.extend(_crew_edges(plan, setting, held, request, world))
     return tuple(edges)
 
 
@@ -106,6 +108,7 @@ def _conditions(setting: Setting, held: dict[str, GroupSetting], timed: Sequence
     for dive in timed:
         checks.extend(weather_checks(dive, held[dive.group], setting, world.rules))
         checks.append(stream_in_dive(dive, held[dive.group], setting, world.rules))
+        checks.extend(ratio_in_dive(dive, held[dive.group], setting, world.rules))
     return _judged(checks)
 
 
@@ -255,9 +258,11 @@ def _fits(dive: DivePlan, held: GroupSetting, setting: Setting, world: World) ->
     return bool(entry_open and not np.any(window.closed("water")[hours.entry : hours.out]))
 
 
-def _crew_edges(plan: DayPlan, request: Request, world: World) -> Iterable[Edge]:
+def _crew_edges(
+    plan: DayPlan, setting: Setting, held: dict[str, GroupSetting], request: Request, world: World
+) -> Iterable[Edge]:
     """Tell whose absence turns a check: everybody ashore with a role, every leader and assistant."""
-    before = _judged(_people_checks(plan, request, world))
+    before = _judged(_people_checks(plan, setting, held, request, world))
     crew = request.crew
     staff: list[str | None] = [*crew.everybody]
     staff += [name for group in request.groups for name in (group.leader, *group.assistants)]
@@ -273,7 +278,7 @@ def _crew_edges(plan: DayPlan, request: Request, world: World) -> Iterable[Edge]
                 "groups": tuple(_without(group, name) for group in request.groups),
             }
         )
-        after = _judged(_people_checks(plan, without, world))
+        after = _judged(_people_checks(plan, setting, held, without, world))
         check = _turned(before, after)
         if check is None:
             yield Edge(f"Without {name}", None, None, "", Outcome.OK, "nothing turns")
@@ -290,7 +295,9 @@ def _without(group: GroupWish, name: str) -> GroupWish:
     )
 
 
-def _people_checks(plan: DayPlan, request: Request, world: World) -> list[Check]:
+def _people_checks(
+    plan: DayPlan, setting: Setting, held: dict[str, GroupSetting], request: Request, world: World
+) -> list[Check]:
     checks = list(check_crew(request.crew, world.people, request.date, world.rules))
     site = world.sites[request.site]
     for group in request.groups:
@@ -302,4 +309,14 @@ def _people_checks(plan: DayPlan, request: Request, world: World) -> list[Check]
             if person.name in members[dive.group]:
                 wet.setdefault(person.name, []).append(f"{dive.group}, dive {dive.number}")
     checks.extend(check_ashore(request.crew, wet, world.rules))
+    checks.extend(check_support(plan.dives, request, world.people, world.rules))
+    now = {
+        group.name: replace(
+            held[group.name], group=group, ratio=ratio_of(group, world.people, request.date, world.rules)
+        )
+        for group in request.groups
+    }
+    for dive in plan.dives:
+        if dive.entry is not None:
+            checks.extend(ratio_in_dive(dive, now[dive.group], setting, world.rules))
     return checks

@@ -37,8 +37,14 @@ def breaker_limit_m(site: Site, kind: Kind, rules: RuleBook) -> tuple[float, str
 
 
 def underwater_visibility_limit_m(site: Site, kind: Kind, rules: RuleBook) -> tuple[float, str]:
-    """Return the least visibility under water for a kind of dive, metres, and the key of who says so."""
+    """Return the least visibility under water for a kind of dive, metres, and the key of who says so.
+
+    The strictest counts: of courses or certified divers, of the kind itself where it has a number, of the site.
+    """
     rule = rules["observe.visibility_training_m" if kind.training else "observe.visibility_m"]
+    of_kind = rules.rules.get(f"observe.visibility_{kind.name}_m")
+    if of_kind is not None and of_kind.value > rule.value:
+        rule = of_kind
     own = site.limits.visibility_m
     return (own, "SITE_FILE") if own is not None and own > rule.value else (rule.value, rule.key)
 

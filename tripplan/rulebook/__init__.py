@@ -1,7 +1,7 @@
 """The rule book: every adjustable number with its unit, source and provenance, and how a centre overrides one.
 
-The baseline ships in the package. A centre's own file replaces single values by key, each with a reason; what was
-replaced stays visible in every plan.
+The baseline ships in the package. A centre's own file replaces single values by key, each with a reason, and with who
+set it and when; what was replaced stays visible in every plan, and so does that nobody wrote down who set it.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
@@ -17,7 +18,7 @@ from typing import Literal
 from pydantic import Field
 
 from tripplan.errors import BadRecord, Fault
-from tripplan.record import Record, TomlFile, judge, read_toml
+from tripplan.record import OneLine, Record, TomlFile, judge, read_toml
 from tripplan.sources import SOURCES
 
 
@@ -34,6 +35,8 @@ class Rule:
     note: str = ""
     reason: str = ""  # why the centre replaced it; empty for the baseline
     baseline_value: float | None = None  # what it was before; None when not replaced
+    set_by: str = ""  # who of the centre replaced it; empty: not written down, or not replaced
+    set_on: str = ""  # the day, ISO 8601; empty: not written down, or not replaced
 
     @property
     def overridden(self) -> bool:
@@ -61,7 +64,7 @@ class RuleBook:
         return tuple(rule for _, rule in sorted(self.rules.items()) if rule.overridden)
 
     def with_overrides(self, path: Path) -> RuleBook:
-        """Return the book with the values of a centre's file, each with its reason.
+        """Return the book with the values of a centre's file, each with its reason, who set it and when.
 
         Raises BadRecord for a key not in the book, a value that its unit cannot have, or a missing reason.
         """
@@ -95,6 +98,8 @@ class RuleBook:
                     reason=override.reason,
                     source="CENTRE",
                     baseline_value=rules[key].value,
+                    set_by=override.by,
+                    set_on=override.on.isoformat() if override.on else "",
                 )
         low, high = (rules[f"model.gradient_factor_{end}"] for end in ("low", "high"))
         if low.value > high.value:
@@ -158,6 +163,10 @@ def _refused(rule: Rule, value: float) -> str:
 class _Override(Record):
     value: float = Field(ge=0, allow_inf_nan=False, description="the centre's own number, in the rule's unit")
     reason: str = Field(min_length=3, description="why the centre uses another value")
+    by: OneLine = Field(default="", max_length=60, description="who set it, by name; left out: plans say so")
+    on: date | None = Field(
+        default=None, description="the day on which it was set, like 2026-03-02; left out: plans say so"
+    )
 
 
 class _Entry(Record):

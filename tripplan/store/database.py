@@ -17,6 +17,7 @@ from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 
 from tripplan.errors import TripplanError
 from tripplan.planning.event import Event
+from tripplan.planning.live import alike
 from tripplan.store.tables import EVENTS, PLANS, REQUEST_VERSIONS, REQUESTS
 
 BUSY_MS = 10_000  # how long a writer waits for another before it gives up
@@ -133,6 +134,17 @@ class Store:
         query = select(EVENTS).where(EVENTS.c.person == person, EVENTS.c.day >= since).order_by(EVENTS.c.number)
         with self._reading() as connection:
             return tuple(_event(row) for row in connection.execute(query))
+
+    def days_of(self, person: str) -> tuple[tuple[date, str], ...]:
+        """Return every day and site with an entry about a person, also one taken back, in order of the day.
+
+        Names are compared as they are on a beach: capitals and spaces do not count.
+        """
+        query = select(EVENTS.c.day, EVENTS.c.site, EVENTS.c.person).where(EVENTS.c.person != "").distinct()
+        wanted = alike(person)
+        with self._reading() as connection:
+            found = {(row.day, row.site) for row in connection.execute(query) if alike(row.person) == wanted}
+        return tuple(sorted(found))
 
     def _insert_unless_known(self) -> sqlite.Insert | postgresql.Insert:
         if self._engine.dialect.name == "postgresql":

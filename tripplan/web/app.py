@@ -103,11 +103,17 @@ class Shelf:
 
 
 def shelf() -> Folder:
-    """Return the folder that this app serves, the same through one request; a demonstration is moved to today."""
+    """Return the folder that this app serves, the same through one request; a demonstration is moved to today.
+
+    Requests that were edited in the browser stand in the place of their files, and what instructors ticked counts.
+    """
     if "folder" not in g:
+        from tripplan.web.requests import with_edited  # these stand on this module
+        from tripplan.web.skills import with_ticks
+
         held: Shelf = current_app.extensions["tripplan_shelf"]
-        young = current_app.extensions["tripplan_young"]
-        g.folder = kept_young(held.folder, now().date()) if young else held.folder
+        read, young = held.folder, current_app.extensions["tripplan_young"]
+        g.folder = with_ticks(with_edited(kept_young(read, now().date()) if young else read, read))
     folder: Folder = g.folder
     return folder
 
@@ -157,7 +163,26 @@ def create_app(
     from flask_wtf.csrf import CSRFError, CSRFProtect
 
     from tripplan.web import accounts as accounts_page
-    from tripplan.web import board, books, limits, live, people, plans, season, sheets, sites, tides, words
+    from tripplan.web import (
+        board,
+        books,
+        coverage,
+        kit,
+        limits,
+        live,
+        next,
+        people,
+        plans,
+        requests,
+        roster,
+        season,
+        sheets,
+        sites,
+        skills,
+        tides,
+        words,
+    )
+    from tripplan.web import records as records_page
 
     templates = data_dir("templates")
     app = Flask("tripplan.web", template_folder=str(templates / "pages"), static_folder=str(templates / "static"))
@@ -172,6 +197,7 @@ def create_app(
     )
     if store is not None:
         app.extensions["tripplan_store"] = store
+    roster.allow_tables(app)
     accounts_page.guard(app, accounts, beyond=beyond)  # before all else that looks at a request
     CSRFProtect(app)
     if records is None and keep_young:
@@ -183,7 +209,26 @@ def create_app(
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
     words.install(app)
-    for module in (accounts_page, plans, board, limits, sites, tides, season, sheets, live, people, books):
+    for module in (
+        accounts_page,
+        plans,
+        requests,
+        board,
+        limits,
+        sites,
+        tides,
+        season,
+        sheets,
+        live,
+        next,
+        records_page,
+        people,
+        roster,
+        books,
+        coverage,
+        skills,
+        kit,
+    ):
         app.register_blueprint(module.bp)
 
     @app.context_processor

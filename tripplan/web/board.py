@@ -13,9 +13,11 @@ from tripplan.documents.board_picture import board_picture, day_words, key_words
 from tripplan.people.group import KINDS
 from tripplan.people.level import Level
 from tripplan.planning.board import Board, Cell, Unnamed, board
+from tripplan.planning.private import board_without_private
 from tripplan.planning.request import GroupWish, Request
 from tripplan.store.folder import Folder
 from tripplan.store.told import told_world
+from tripplan.web.accounts import sees_private
 from tripplan.web.app import now, shelf, teller
 from tripplan.web.choosing import LONGEST_AHEAD_DAYS, all_groups, choice_of, near_date
 
@@ -60,14 +62,11 @@ def show() -> str | tuple[str, int]:
     shown: dict[str, Any] = {"board": None}
     if whom is not None and not errors:
         start = groups[asked.group][1] if asked.group in groups else None
-        found = board(
-            whom,
-            start.crew if start else None,
-            first,
-            DAYS,
-            told_world(folder, folder.sites, now(), teller()),
-            home=start.site if start else None,
-        )
+        crew = start.crew if start else None
+        world = told_world(folder, folder.sites, now(), teller())
+        found = board(whom, crew, first, DAYS, world, home=start.site if start else None)
+        if isinstance(whom, GroupWish) and not sees_private():
+            found = board_without_private(found, whom, crew, world)
         shown = {
             "board": found,
             "wide": _picture(found, False),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from flask import Blueprint, render_template
 
+from tripplan.documents.words import set_words
+from tripplan.rulebook import baseline
 from tripplan.sources import SOURCES
 from tripplan.web.app import shelf
 
@@ -17,7 +19,14 @@ def rules() -> str:
     areas: dict[str, list[object]] = {}
     for rule in book.rules.values():
         areas.setdefault(rule.key.split(".")[0], []).append(rule)
-    return render_template("rules.html", areas=areas, overridden=book.overridden, sources=SOURCES)
+    return render_template(
+        "rules.html",
+        areas=areas,
+        overridden=book.overridden,
+        shipped=baseline().rules,
+        sources=SOURCES,
+        set_words=set_words,
+    )
 
 
 @bp.get("/sources")

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import threading
+import time
+from pathlib import Path
 
 from flask import current_app
 
-from tripplan.store.database import Store, default_path, sqlite_url
+from tripplan.store.database import Store, StoreFault, default_path, sqlite_url
 from tripplan.store.told import cache_folder
 
+TRY_AGAIN_S = 10.0  # a store that did not open is left alone so long: every page would wait for it
 _opening = threading.Lock()
 
 
@@ -17,10 +20,37 @@ def kept() -> Store:
     with _opening:
         store: Store | None = current_app.extensions.get("tripplan_store")
         if store is None:
-            url: str | None = current_app.extensions.get("tripplan_store_url")
-            path = current_app.extensions["tripplan_shelf"].path
-            if url is None and current_app.extensions["tripplan_young"]:
-                url = sqlite_url(cache_folder(path) / "store.sqlite")  # a demonstration keeps nothing for good
-            store = Store(url or sqlite_url(default_path(path)))
+            store = Store(_address())
             current_app.extensions["tripplan_store"] = store
         return store
+
+
+def store_if_there() -> Store | None:
+    """Return the store; None where there is none yet: looking at a page makes none.  Raises StoreFault."""
+    held = current_app.extensions
+    if held.get("tripplan_store") is None:
+        address = _address()
+        if address.startswith("sqlite:///"):
+            file = Path(address.removeprefix("sqlite:///"))
+            try:
+                if not file.exists():
+                    return None
+            except OSError as error:
+                raise StoreFault(f"the store {file} cannot be looked at: {error.strerror}") from error
+        refused: tuple[float, str] | None = held.get("tripplan_store_refused")
+        if refused and time.monotonic() - refused[0] < TRY_AGAIN_S:
+            raise StoreFault(refused[1])
+    try:
+        return kept()
+    except StoreFault as error:
+        held["tripplan_store_refused"] = (time.monotonic(), str(error))
+        raise
+
+
+def _address() -> str:
+    """Return where the store of this app is kept."""
+    url: str | None = current_app.extensions.get("tripplan_store_url")
+    path: Path = current_app.extensions["tripplan_shelf"].path
+    if url is None and current_app.extensions["tripplan_young"]:
+        return sqlite_url(cache_folder(path) / "store.sqlite")  # a demonstration keeps nothing for good
+    return url or sqlite_url(default_path(path))

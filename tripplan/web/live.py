@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -14,14 +14,14 @@ from flask import Blueprint, Response, abort, jsonify, make_response, redirect, 
 from werkzeug.wrappers import Response as BaseResponse
 
 from tripplan.documents.data import dives_from_json, plan_json
-from tripplan.documents.dive_record import record_csv, record_rows
 from tripplan.errors import OutOfRange
-from tripplan.planning.actual import actual_dives
 from tripplan.planning.day import plan_day, plan_inputs
 from tripplan.planning.event import KINDS_OF_EVENT, Event
-from tripplan.planning.live import LiveDay, live_day
+from tripplan.planning.live import LiveDay, alike, live_day, standing
+from tripplan.planning.next_dive import HeldDive, OnePlan, dives_that_hold
 from tripplan.planning.plan import DayPlan, DivePlan
-from tripplan.planning.world import CannotPlan
+from tripplan.planning.request import Request
+from tripplan.planning.world import CannotPlan, World
 from tripplan.store.database import KeptPlan, StoreFault
 from tripplan.store.told import told_world
 from tripplan.web.accounts import current_name
@@ -39,16 +39,17 @@ POLICY = (
     "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
     "object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 )
-NEXT = {"expected": ("assembled", "Here"), "ashore": ("in", "In"), "in_water": ("out", "Out"), "left": ("", "")}
 
 
 @dataclass(frozen=True)
 class Held:
-    """The plan that the day goes by: kept when the day began, so that no new forecast moves an overdue clock."""
+    """The plans that a day goes by: kept when it began or when somebody said so. No new forecast moves a clock."""
 
     dives: tuple[DivePlan, ...]
     revisions: tuple[str, ...]
-    started: bool  # whether it is kept, or only what would be kept now
+    started: bool  # whether they are kept, or only what would be kept now
+    by_dive: tuple[HeldDive, ...] = ()  # each dive with the plan by which it goes; empty: none is kept
+    plans: tuple[Mapping[str, Any], ...] = ()  # the kept plans as JSON, each with the dives that go by it and no other
 
 
 def _site_or_404(slug: str) -> Any:
@@ -63,12 +64,16 @@ def _day_asked() -> date:
         abort(400, f'The day "{text}" cannot be read; write it like 2027-06-12.')
 
 
-def _plans_now(slug: str, day: date) -> list[tuple[Any, DayPlan]]:
-    folder = shelf()
-    asked = [one for one in folder.requests.values() if one.site == slug and one.date == day]
+def told_here(slug: str) -> World:
+    """Return the world of today's plans at a site: the folder's, with what is told about the site."""
+    return told_world(shelf(), (slug,), now(), teller())
+
+
+def _plans_now(slug: str, day: date) -> list[tuple[Request, DayPlan]]:
+    asked = [one for one in shelf().requests.values() if one.site == slug and one.date == day]
     if not asked:
         return []
-    world = told_world(folder, (slug,), now(), teller())
+    world = told_here(slug)
     try:
         return [(one, plan_day(one, world)) for one in asked]
     except CannotPlan as error:
@@ -78,32 +83,78 @@ def _plans_now(slug: str, day: date) -> list[tuple[Any, DayPlan]]:
 def _held(slug: str, day: date) -> Held:
     plans = kept().plans(day, slug)
     if plans:
-        begun = [plan for plan in plans if plan.kept == plans[0].kept]  # those of the moment at which the day began
-        dives = tuple(dive for plan in begun for dive in dives_from_json(plan.plan))
-        return Held(dives, tuple(plan.revision for plan in begun), True)
+        return held_of(plans, kept().events(day, slug))
     made = _plans_now(slug, day)
     dives = tuple(dive for _, plan in made for dive in plan.dives)
     return Held(dives, tuple(plan.revision for _, plan in made), False)
+
+
+def held_of(plans: Sequence[KeptPlan], events: Sequence[Event]) -> Held:
+    """Return what a day goes by: for each dive the newest plan kept, and once it has begun the one by which it began.
+
+    plans -- of the day and site, at least one;  events -- of the same, in order of arrival
+    """
+    begun: dict[tuple[str, int], datetime] = {}
+    for event in standing(events).entries:
+        if event.kind == "in":
+            key = (alike(event.group), event.dive)
+            begun[key] = min(begun.get(key, event.at), event.at, key=lambda moment: moment.timestamp())
+    held = dives_that_hold(
+        [OnePlan(plan.revision, plan.kept, plan.by, dives_from_json(plan.plan)) for plan in plans], begun
+    )
+    numbers = {(each.revision, each.dive.group, each.dive.number) for each in held}
+    used = [plan for plan in plans if any(each.revision == plan.revision for each in held)]
+    return Held(
+        dives=tuple(each.dive for each in held),
+        revisions=tuple(plan.revision for plan in used),
+        started=True,
+        by_dive=held,
+        plans=tuple(
+            {
+                **plan.plan,
+                "dives": [
+                    dive for dive in plan.plan["dives"] if (plan.revision, dive["group"], dive["number"]) in numbers
+                ],
+            }
+            for plan in used
+        ),
+    )
+
+
+def keep(
+    slug: str,
+    moment: datetime,
+    by: str,
+    asked: Request,
+    plan: DayPlan,
+    world: World,
+    more: Mapping[str, Any] | None = None,
+) -> bool:
+    """Keep a plan whole, once; returns whether it is new.  Raises StoreFault.
+
+    asked, world -- what the plan was made from, as its revision counts it;  more -- what else is kept with it
+    """
+    return kept().keep_plan(
+        KeptPlan(
+            revision=plan.revision,
+            site=slug,
+            day=plan.date,
+            kept=moment,
+            by=by,
+            request=asked.model_dump(mode="json"),
+            inputs=json.loads(json.dumps(plan_inputs(asked, world), default=repr)),
+            plan={**plan_json(plan), **(more or {})},
+        )
+    )
 
 
 def _begin(slug: str, day: date, by: str) -> None:
     """Keep the plans of the day whole when its first entry is written."""
     if kept().plans(day, slug):
         return
-    moment, world = now(), shelf().world
+    moment = now()
     for asked, plan in _plans_now(slug, day):
-        kept().keep_plan(
-            KeptPlan(
-                revision=plan.revision,
-                site=slug,
-                day=day,
-                kept=moment,
-                by=by,
-                request=asked.model_dump(mode="json"),
-                inputs=json.loads(json.dumps(plan_inputs(asked, world), default=repr)),
-                plan=plan_json(plan),
-            )
-        )
+        keep(slug, moment, by, asked, plan, told_here(slug))
 
 
 def _expected(slug: str, day: date) -> tuple[str, ...]:
@@ -140,26 +191,7 @@ def _writer() -> str:
 
 
 def _page(slug: str, day: date, by: str, trouble: str = "", status: int = 200) -> Response:
-    site = _site_or_404(slug)
-    live, held, events = _state(slug, day)
-    response = make_response(
-        render_template(
-            "live.html",
-            site=site,
-            slug=slug,
-            day=day,
-            by=by,
-            live=live,
-            held=held,
-            events=events,
-            trouble=trouble,
-            next_of=NEXT,
-            moments=MOMENTS,
-            fresh=lambda: secrets.token_hex(12),
-            planned={(dive.group, dive.number): dive for dive in held.dives},
-        ),
-        status,
-    )
+    response = make_response(render_template("live.html", trouble=trouble, **_shown(slug, day, by)), status)
     response.headers["Content-Security-Policy"] = POLICY
     return response
 
@@ -167,46 +199,61 @@ def _page(slug: str, day: date, by: str, trouble: str = "", status: int = 200) -
 @bp.get("/today/<slug>/board")
 def board(slug: str) -> Response:
     """Give the part of the page that changes, for a phone that has just sent its entries."""
-    day = _day_asked()
+    return make_response(render_template("_live.html", **_shown(slug, _day_asked(), _writer())))
+
+
+def _shown(slug: str, day: date, by: str) -> dict[str, Any]:
+    """Return what the page of the day is made from."""
+    site = _site_or_404(slug)
     live, held, events = _state(slug, day)
-    return make_response(
-        render_template(
-            "_live.html",
-            site=_site_or_404(slug),
-            slug=slug,
-            day=day,
-            by=_writer(),
-            live=live,
-            held=held,
-            events=events,
-            next_of=NEXT,
-            moments=MOMENTS,
-            fresh=lambda: secrets.token_hex(12),
-            planned={(dive.group, dive.number): dive for dive in held.dives},
-        )
-    )
+    return {
+        "site": site,
+        "slug": slug,
+        "day": day,
+        "by": by,
+        "typed": not current_name(),
+        "live": live,
+        "held": held,
+        "holds": _holds(held, ZoneInfo(site.timezone)),
+        "events": events,
+        "moments": MOMENTS,
+        "fresh": lambda: secrets.token_hex(12),
+        "planned": {(dive.group, dive.number): dive for dive in held.dives},
+        "written": _written(events),
+    }
 
 
-@bp.get("/today/<slug>/record")
-def record(slug: str) -> str:
-    """Show what was done beside what was planned, for each person and dive."""
-    day, site = _day_asked(), _site_or_404(slug)
-    _, held, events = _state(slug, day)
-    dives = actual_dives(events, held.dives)
-    rows = list(zip(record_rows(dives, site.name), dives, strict=True))
-    return render_template("record.html", site=site, slug=slug, day=day, by=_writer(), rows=rows)
+def _holds(held: Held, zone: ZoneInfo) -> list[tuple[str, datetime, str, list[str]]]:
+    """Return each kept plan that holds, since when, by whom, and the dives that go by it."""
+    found: dict[str, tuple[str, datetime, str, list[str]]] = {}
+    for each in held.by_dive:
+        line = found.setdefault(each.revision, (each.revision, each.kept.astimezone(zone), each.by, []))
+        line[3].append(f"{each.dive.group}, dive {each.dive.number}")
+    return list(found.values())
 
 
-@bp.get("/today/<slug>/record.csv")
-def record_table(slug: str) -> Response:
-    """Give the record as a table."""
-    day, site = _day_asked(), _site_or_404(slug)
-    _, held, events = _state(slug, day)
-    name = f"record-{slug}-{day.isoformat()}.csv"
-    response = make_response(record_csv(actual_dives(events, held.dives), site.name))
-    response.headers["Content-Type"] = "text/csv; charset=utf-8"
-    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-    return response
+def _written(events: Sequence[Event]) -> Callable[[str, str, int], str]:
+    """Return a function that says what is written of a person on a dive, in a few words; empty where nothing is."""
+    said: dict[tuple[str, str, int], dict[str, str]] = {}
+    for event in standing(events).entries:
+        value = "" if event.value is None else f"{event.value:g}"
+        words = {
+            "start_bar": f"{value} bar before",
+            "end_bar": f"{value} bar after",
+            "depth": f"{value} m deep",
+            "discomfort": f"felt: {event.text.strip()}",
+            "signed": f"signed by {event.by} ({event.identity})",
+            "verified": f"verified by {event.by} ({event.identity})",
+        }.get(event.kind)
+        if words:
+            said.setdefault((alike(event.person), alike(event.group), event.dive), {})[event.kind] = words
+
+    def of(person: str, group: str, number: int) -> str:
+        held = said.get((alike(person), alike(group), number), {})
+        order = ("start_bar", "end_bar", "depth", "discomfort", "signed", "verified")
+        return ", ".join(held[kind] for kind in order if kind in held)
+
+    return of
 
 
 @bp.get("/today/<slug>/token")

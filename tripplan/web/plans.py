@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import wraps
@@ -11,7 +11,7 @@ from typing import Any
 from flask import Blueprint, Response, abort, current_app, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
-from tripplan.check import Outcome
+from tripplan.check import Check, Outcome
 from tripplan.documents.briefing_sheet import briefing_sheets_pdf
 from tripplan.documents.data import plan_json
 from tripplan.documents.day_sheet import day_sheet_pdf
@@ -21,10 +21,12 @@ from tripplan.documents.text import plan_text
 from tripplan.errors import OutOfRange
 from tripplan.planning.day import plan_day
 from tripplan.planning.plan import DayPlan
+from tripplan.planning.private import without_private, without_private_check
 from tripplan.planning.replan import delayed, difference
 from tripplan.planning.tolerance import with_edges
 from tripplan.planning.world import CannotPlan
 from tripplan.store.told import told_world
+from tripplan.web.accounts import sees_private
 from tripplan.web.app import now, shelf, teller
 from tripplan.web.choosing import (
     BadChoice,
@@ -61,6 +63,16 @@ def picture(plan: DayPlan, narrow: bool) -> str:
     return kept[key]
 
 
+def for_who_asks(plan: DayPlan) -> DayPlan:
+    """Return a plan as whoever asks may see it: to an assistant it says nothing about anybody's health."""
+    return plan if sees_private() else without_private(plan)
+
+
+def checks_for_who_asks(checks: Iterable[Check]) -> tuple[Check, ...]:
+    """Return checks of a plan as whoever asks may see them."""
+    return tuple(checks) if sees_private() else tuple(map(without_private_check, checks))
+
+
 def _page(plan: DayPlan | None, choice: Choice, status: int = 200) -> tuple[str, int]:
     folder = shelf()
     shown: dict[str, Any] = {"plan": None}
@@ -95,7 +107,7 @@ def _planned(choice: Choice, *, edges: bool = True) -> DayPlan:
         raise BadChoice(replace(choice, errors={"group": said})) from error
     except OutOfRange as error:
         raise BadChoice(replace(choice, errors={"delay": f"{error}."})) from error
-    return with_edges(plan, asked, world) if edges else plan
+    return for_who_asks(with_edges(plan, asked, world) if edges else plan)
 
 
 def _chosen() -> DayPlan:
@@ -195,12 +207,6 @@ def offline() -> Response:
     # Its style stands inside the file; it still runs nothing and loads nothing.
     response.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
     return response
-
-
-@bp.get("/requests")
-def requests() -> str:
-    """List the ready requests."""
-    return render_template("requests.html", folder=shelf(), today=_today())
 
 
 @bp.get("/requests/<name>")

@@ -11,6 +11,7 @@ from tripplan.store.accounts import ASSISTANT, CENTRE, LEADER
 ANYBODY: Final = frozenset({""})  # also who has not signed in
 EVERY_ROLE: Final = frozenset({LEADER, CENTRE, ASSISTANT})
 ONLY_CENTRE: Final = frozenset({CENTRE})
+LEADING: Final = frozenset({LEADER, CENTRE})
 
 ROLE_WORDS: Final[Mapping[str, str]] = MappingProxyType(
     {
@@ -42,9 +43,19 @@ MAY: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
         "plans.data": EVERY_ROLE,
         "plans.text": EVERY_ROLE,
         "plans.offline": EVERY_ROLE,
-        "plans.requests": EVERY_ROLE,
         "plans.ready": EVERY_ROLE,
         "plans.next_possible": EVERY_ROLE,
+        "requests.listing": EVERY_ROLE,
+        "requests.versions": EVERY_ROLE,
+        "requests.new": LEADING,
+        "requests.fill_new": LEADING,
+        "requests.create": LEADING,
+        "requests.edit": LEADING,
+        "requests.fill": LEADING,
+        "requests.save": LEADING,
+        "requests.theirs": LEADING,
+        "requests.restore": LEADING,
+        "requests.choose_file": LEADING,
         "board.show": EVERY_ROLE,
         "limits.show": EVERY_ROLE,
         "season.show": EVERY_ROLE,
@@ -52,6 +63,16 @@ MAY: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
         "sites.show": EVERY_ROLE,
         "tides.listing": EVERY_ROLE,
         "tides.show": EVERY_ROLE,
+        "roster.table": ONLY_CENTRE,
+        "roster.out": ONLY_CENTRE,  # medical papers and next of kin of everybody at once
+        "roster.look": ONLY_CENTRE,
+        "roster.apply": ONLY_CENTRE,
+        "skills.overview": EVERY_ROLE,
+        "skills.table": EVERY_ROLE,
+        "skills.show": EVERY_ROLE,
+        "skills.tick": LEADING,
+        "kit.show": EVERY_ROLE,
+        "kit.packing": EVERY_ROLE,
         "people.people": EVERY_ROLE,  # the page itself leaves out what an assistant may not see
         "sheets.morning": EVERY_ROLE,
         "sheets.confirm": EVERY_ROLE,  # whoever rings the numbers in the morning
@@ -63,13 +84,20 @@ MAY: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
         "live.sites": EVERY_ROLE,
         "live.show": EVERY_ROLE,
         "live.board": EVERY_ROLE,
-        "live.record": EVERY_ROLE,
-        "live.record_table": EVERY_ROLE,
+        "next_dive.show": EVERY_ROLE,
+        "next_dive.go": LEADING,
+        "records.record": EVERY_ROLE,
+        "records.record_table": EVERY_ROLE,
+        "records.record_sheet": EVERY_ROLE,
+        "records.person": EVERY_ROLE,  # the page itself leaves out what an assistant may not see
+        "records.person_sheet": EVERY_ROLE,
+        "records.person_table": EVERY_ROLE,
         "live.token": EVERY_ROLE,
         "live.add": EVERY_ROLE,  # the shore watch writes down who goes in and who comes out
         "books.rules": EVERY_ROLE,
         "books.sources": EVERY_ROLE,
         "books.about": EVERY_ROLE,
+        "coverage.requirements": EVERY_ROLE,
     }
 )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import wraps
 from html import unescape
@@ -56,7 +56,7 @@ from tripplan.store.records import CannotKeep
 from tripplan.store.told import told_world
 from tripplan.web.app import now, shelf, shelf_again, teller
 from tripplan.web.choosing import LONGEST_AHEAD_DAYS
-from tripplan.web.plans import PAPERS
+from tripplan.web.plans import PAPERS, for_who_asks
 
 bp = Blueprint("sheets", __name__)
 
@@ -212,7 +212,8 @@ def _made(folder: Folder, day: date, slugs: Sequence[str]) -> tuple[tuple[DayShe
     """Return the sheets of some sites on a day, and the world that they were made from.  Raises Refused."""
     world = told_world(folder, slugs, now(), teller())
     try:
-        return sheets_of_day(day, slugs, folder.requests.values(), world), world
+        made = sheets_of_day(day, slugs, folder.requests.values(), world)
+        return tuple(replace(each, plans=tuple(map(for_who_asks, each.plans))) for each in made), world
     except CannotPlan as error:
         said = " ".join(_sentence(words) for _, words in error.faults)
         raise Refused(
