@@ -250,12 +250,12 @@ def test_the_saturday_of_the_demonstration_is_counted_by_hand():
 @pytest.mark.parametrize("name", ["saturday-ledge", "beginners-cove", "lake-altitude", "pier-morning"])
 def test_the_store_of_the_demonstration_is_enough_for_its_days(name):
     asked, made = demonstration(name)
-    assert worst(made.checks) is Outcome.CAUTION  # sizes and lead of most are not on record
+    assert worst(made.checks) is Outcome.CAUTION  # the lead of most is not on record
     assert the(made, "kit-enough").outcome is Outcome.OK
     people = {name for one in asked.groups for name in one.everybody}
     assert {line.person for line in made.people} == people
     for line in made.people:
-        assert bool(line.identity) is (line.thing in ("cylinder", "regulator"))
+        assert bool(line.identity) is (line.thing in ("cylinder", "regulator", "suit"))
     assert any("S15-24 has no inspection on record" in words for words in made.stay)
     assert made.also == ("3 x line (30 m, on reels)", "2 x radio", "1 x recall horn")
 
