@@ -46,7 +46,7 @@ EXPECTED = {
     "sheets.morning": "cla", "sheets.confirm": "cla", "sheets.pdf": "cla", "sheets.pocket": "cla",
     "sheets.check": "cla", "sheets.sheet": "cla", "sheets.search": "cla",
     "live.sites": "cla", "live.show": "cla", "live.board": "cla", "records.record": "cla",
-    "records.record_table": "cla", "records.record_sheet": "cla", "records.person": "cla",
+    "records.record_table": "cla", "records.record_sheet": "cl", "records.person": "cla",
     "records.person_sheet": "cla", "records.person_table": "cla", "live.token": "cla", "live.add": "cla",
     "next_dive.show": "cla", "next_dive.go": "cl",
     "books.rules": "cla", "books.sources": "cla", "books.about": "cla",

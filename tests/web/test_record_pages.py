@@ -243,3 +243,16 @@ def test_how_a_person_felt_is_shown_to_leaders_only_and_that_it_stops_the_next_d
 def test_whoever_has_not_signed_in_sees_no_record(house):
     for address in (PAGE, SHEET, TABLE, "/people/Luca Benti/record", "/people/Luca Benti/record.pdf"):
         assert house.browser().get(address).status_code == 303
+
+
+@pytest.mark.parametrize(("who", "sees"), [("Greta Holm", True), ("Ines Faro", True), ("Ben Alder", False)])
+def test_the_record_of_a_day_leaves_out_for_an_assistant_how_people_felt_and_what_happened(house, store, who, sees):
+    store.add((*WHOLE, entry(77, "incident", "", 40, text="Fell on the slip, cut knee")), Clock.now)
+    browser = house.browser(who)
+    page = browser.page(PAGE)
+    rows = table(browser.get(TABLE))
+    assert (FELT in page) == sees == (FELT in "".join(row["discomfort"] + row["deviations"] for row in rows))
+    assert ("cut knee" in page) == sees
+    assert "Incident" in page
+    assert browser.get(SHEET).status_code == (200 if sees else 403)
+    assert ("record.pdf" in page) == sees

@@ -175,9 +175,11 @@ def record_rows(
     return [_row(dive, site_name, kept, private) for dive in dives]
 
 
-def record_csv(dives: Sequence[ActualDive], site_name: str, kept: KeptDay | None = None) -> str:
+def record_csv(
+    dives: Sequence[ActualDive], site_name: str, kept: KeptDay | None = None, *, private: bool = True
+) -> str:
     """Return the record as CSV (RFC 4180), safe to open in a spreadsheet: no cell begins a formula."""
-    return rows_csv(record_rows(dives, site_name, kept))
+    return rows_csv(record_rows(dives, site_name, kept, private=private))
 
 
 def rows_csv(rows: Iterable[Mapping[str, str]]) -> str:

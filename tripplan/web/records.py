@@ -9,7 +9,7 @@ from typing import Any
 from flask import Blueprint, Response, abort, make_response, render_template, request
 
 from tripplan.documents.data import plan_json
-from tripplan.documents.dive_record import KeptDay, record_csv, record_rows
+from tripplan.documents.dive_record import KeptDay, deviations, record_csv, record_rows
 from tripplan.documents.person_record import (
     PersonRecord,
     dive_values,
@@ -69,14 +69,16 @@ def _kept_day(slug: str, day: date) -> KeptDay:
 @bp.get("/today/<slug>/record")
 def record(slug: str) -> str:
     """Show what was done beside what was planned, for each person and dive."""
-    found = _kept_day(slug, _day_asked())
+    found, private = _kept_day(slug, _day_asked()), sees_private()
+    rows = record_rows(found.actual, found.site_name, found, private=private)
     return render_template(
         "record.html",
         site=_site_or_404(slug),
         slug=slug,
         day=found.day,
         by=_writer(),
-        rows=list(zip(record_rows(found.actual, found.site_name, found), found.actual, strict=True)),
+        private=private,
+        rows=[(row, dive, deviations(dive, private)) for row, dive in zip(rows, found.actual, strict=True)],
         incidents=[event for event in standing(found.entries).entries if event.kind == "incident"],
         papers=PAPERS,
     )
@@ -86,7 +88,7 @@ def record(slug: str) -> str:
 def record_table(slug: str) -> Response:
     """Give the record as a table."""
     found = _kept_day(slug, _day_asked())
-    made = record_csv(found.actual, found.site_name, found)
+    made = record_csv(found.actual, found.site_name, found, private=sees_private())
     return _file(made, CSV, "attachment", f"record-{slug}-{found.day.isoformat()}.csv")
 
 

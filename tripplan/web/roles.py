@@ -86,9 +86,9 @@ MAY: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
         "live.board": EVERY_ROLE,
         "next_dive.show": EVERY_ROLE,
         "next_dive.go": LEADING,
-        "records.record": EVERY_ROLE,
+        "records.record": EVERY_ROLE,  # these pages leave out how people felt, for who may not see it
         "records.record_table": EVERY_ROLE,
-        "records.record_sheet": EVERY_ROLE,
+        "records.record_sheet": LEADING,  # it is whole, for whoever signs it
         "records.person": EVERY_ROLE,  # the page itself leaves out what an assistant may not see
         "records.person_sheet": EVERY_ROLE,
         "records.person_table": EVERY_ROLE,
