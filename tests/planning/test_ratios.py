@@ -150,6 +150,16 @@ def test_each_reason_is_named_by_its_rule(seen, young, source):
     assert check is not None and check.source == source
 
 
+def test_a_group_that_is_full_in_any_water_says_so():
+    """Two assistants and more: 2 and 1 each by low visibility, but never more than 8 on a guided dive."""
+    helpers = {f"Helper {n}": person(f"Helper {n}", Level.LEVEL_3) for n in range(8)}
+    check = judged(group("Ann", "Ben", assistants=tuple(helpers)), water(5.0), **helpers)
+    assert check is not None and check.limit == 8
+    assert "8 are allowed on a guided dive (no more in any water, although" in check.sentence
+    few = judged(group("Ann", "Kim", kind="first_experience"))
+    assert few is not None and "(so few that nothing is taken off, although Kim is below 14)" in few.sentence
+
+
 # ---- what is not known ----
 
 

@@ -10,7 +10,7 @@ import pytest
 from tripplan.data_files import data_dir
 from tripplan.planning.request import RecentDive
 from tripplan.store.folder import load_folder
-from tripplan.web.choosing import Choice, choice_at, choice_of, request_of
+from tripplan.web.choosing import BadChoice, Choice, all_groups, choice_at, choice_of, request_of
 
 TODAY = date(2026, 11, 27)
 LEDGE_DAY = date(2026, 12, 12)
@@ -43,8 +43,8 @@ def test_without_the_tick_and_without_dives_nothing_is_known(folder):
 def test_who_was_asked_for_one_date_is_asked_again_for_another(folder):
     request = folder.requests["saturday-ledge"]
     assert request.recent_dives == "none"
-    assert choice_of(request, LEDGE_DAY).asked
-    assert not choice_of(request, date(2026, 12, 13)).asked
+    assert choice_of(request, LEDGE_DAY, folder).asked
+    assert not choice_of(request, date(2026, 12, 13), folder).asked
 
 
 @pytest.mark.parametrize(
@@ -59,7 +59,7 @@ def test_a_measured_pressure_holds_only_where_and_when_it_was_measured(folder, s
 
 def test_the_arrival_at_altitude_stands_in_the_form_and_only_there(folder):
     request = folder.requests["lake-altitude"]
-    choice = choice_of(request, request.date)
+    choice = choice_of(request, request.date, folder)
     assert choice.arrived == "08:30"
     assert request_of(choice, folder, TODAY).altitude == request.altitude
     assert request_of(replace(choice, arrived=""), folder, TODAY).altitude.arrived is None
@@ -70,3 +70,19 @@ def test_a_site_without_a_request_of_its_own_offers_the_first_one_without_its_ar
     assert choice.site == "the-gut"
     assert choice.groups == ("Dippers",)
     assert (choice.arrived, choice.settled) == ("", False)
+
+
+def test_groups_of_one_name_are_chosen_by_their_requests_and_never_planned_together(folder):
+    lake = folder.requests["lake-altitude"]
+    named = lake.groups[0].model_copy(update={"name": " TERNS"})
+    both = with_request(folder, "lake-altitude", groups=(named,))
+    keys = all_groups(both)
+    assert "Terns" not in keys and {"Terns (saturday-ledge)", " TERNS (lake-altitude)"} <= set(keys)
+    asked = both.requests["saturday-ledge"]
+    choice = choice_of(asked, LEDGE_DAY, both)
+    assert choice.groups == ("Terns (saturday-ledge)", "Skuas")
+    assert [group.name for group in request_of(choice, both, TODAY).groups] == ["Terns", "Skuas"]
+    for groups, said in ((("Terns",), "not known"), (("Terns (saturday-ledge)", " TERNS (lake-altitude)"), "one name")):
+        with pytest.raises(BadChoice) as refused:
+            request_of(replace(choice, groups=groups), both, TODAY)
+        assert said in refused.value.choice.errors["group"]

@@ -147,7 +147,7 @@ def walked(
 def addresses(centre: Centre, rule, adapter, key) -> list[str]:
     """Return addresses of a page for a ready request: its own parts, and the words of a form behind it."""
     request = centre.folder.requests[key]
-    group, choice = request.groups[0], choice_of(request, request.date)
+    group, choice = request.groups[0], choice_of(request, request.date, centre.folder)
     known = {
         "slug": [centre.folder.sites[request.site].tide.station if rule.rule.startswith("/tides") else request.site],
         "name": [group.divers[0] if rule.rule.startswith("/people") else key],
@@ -211,7 +211,7 @@ def test_an_assistant_is_told_that_papers_stop_it_and_whom_to_ask(centre):
     if not centre.own:
         pytest.skip("in the demonstration nobody's papers stop a dive")
     request = centre.folder.requests["saturday-ledge"]
-    query = choice_of(request, request.date).query
+    query = choice_of(request, request.date, centre.folder).query
     assistant, leader = browser_of(centre, "Ben Alder"), browser_of(centre, "Ines Faro")
     for page in ("/plan", "/plan.txt", "/plan.json", "/plan.pdf", "/plan/offline.html"):
         text = read(assistant.get(page, query_string=query))
@@ -237,7 +237,7 @@ def test_on_a_single_machine_without_accounts_everything_is_shown(tmp_path):
     client = Browser(made)
     page = read(client.get("/people"))
     assert PLANTED["next of kin"] in page and PLANTED["next of kin's number"] in page and CLEAR.isoformat() in page
-    query = choice_of(request, request.date).query
+    query = choice_of(request, request.date, made.folder).query
     for address in ("/plan", "/plan.txt", "/plan.json", "/plan.pdf", "/plan/offline.html"):
         text = read(client.get(address, query_string=query))
         assert "asks for a doctor, and no clearance" in text and "personal papers" not in text, address

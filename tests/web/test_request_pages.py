@@ -463,12 +463,17 @@ def test_a_title_cannot_take_the_address_of_the_form(greta, app):
     assert standing(app, "new-2").title == "New"
 
 
-def test_a_group_of_another_request_cannot_be_named_again(greta):
-    """The plan is chosen by the names of groups: two of one name would plan the wrong people."""
+def test_a_group_may_be_called_as_one_of_another_request_and_each_plan_has_its_own_people(greta):
     form = greta.form()
     form["groups.0.name"] = "dippers"
-    said = plain(greta.send(EDIT, form, 400))
-    assert '"dippers" is a group of the request "Altitude day at Lake Orrin" already' in said
+    greta.send(EDIT, form)
+    for name, divers in ((NAME, "Owen Marsh"), ("lake-altitude", "Keiko Arai")):
+        plan = plain(greta.client.get(f"/requests/{name}", follow_redirects=True).get_data(as_text=True))
+        assert divers in plan
+        assert ("Owen Marsh" in plan) == (name == NAME)
+    asked = "/plan?site=stair-ledge&date=2026-12-12&group=Dippers"
+    refused = greta.client.get(asked)
+    assert refused.status_code == 400 and "Dippers (lake-altitude)" in plain(refused.get_data(as_text=True))
 
 
 # ---- two who edit the same ----

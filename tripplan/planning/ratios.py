@@ -228,6 +228,14 @@ def _count_words(ratio: GroupRatio, limit: float) -> str:
     return f"{many} to one leader{helped}; {_many(limit)} allowed on a {ratio.kind.words}"
 
 
+def _untouched(ratio: GroupRatio, reductions: Sequence[Reduction], rules: RuleBook) -> bool:
+    """Return whether nobody who leads or assists takes fewer, rather than the group being full in any case."""
+    if not ratio.kind.led:
+        return True
+    owns = (rules.value(f"ratio.{ratio.kind.name}_{part}") for part in ("per_leader", "per_assistant"))
+    return all(_share(own, reductions, rules) == own for own in owns)
+
+
 def _many(limit: float) -> str:
     return f"{limit:g} {'is' if limit == 1 else 'are'}"
 
@@ -244,7 +252,8 @@ def _because(ratio: GroupRatio, reductions: Sequence[Reduction], limit: float, r
     taken = "; ".join(f"{each.fewer:g} fewer as {each.because}" for each in reductions)
     if whole == limit:
         why = "; ".join(each.because for each in reductions)
-        parts.append(f" (so few that nothing is taken off, although {why})")
+        least = "so few that nothing is taken off" if _untouched(ratio, reductions, rules) else "no more in any water"
+        parts.append(f" ({least}, although {why})")
     elif ratio.kind.led:
         parts.append(f", not {whole:g} (for each who leads or assists, down to one: {taken})")
     else:

@@ -144,7 +144,7 @@ def _plan_address(cell: Cell, group: str, start: Request | None) -> str | None:
     """Return the address of the plan of a cell; None for people without names, who have none."""
     if start is None:
         return None
-    choice = replace(choice_of(start, cell.day), groups=(group,))
+    choice = replace(choice_of(start, cell.day, shelf()), groups=(group,))
     if cell.site != start.site:  # an arrival at altitude holds at the site for which it was said
         choice = replace(choice, site=cell.site, arrived="", settled=False)
     return url_for("plans.show", **choice.query)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
@@ -86,12 +87,21 @@ class BadChoice(ValueError):
 
 
 def all_groups(folder: Folder) -> dict[str, tuple[GroupWish, Request]]:
-    """Return every group of the ready requests by its name, with the request it stands in; the first of a name wins."""
-    found: dict[str, tuple[GroupWish, Request]] = {}
-    for request in folder.requests.values():
-        for group in request.groups:
-            found.setdefault(group.name, (group, request))
-    return found
+    """Return every group of the ready requests with the request it stands in, by what it is chosen by.
+
+    That is its name; where other requests have a group of that name too, its request's name stands behind it, and the
+    name alone is nobody: an address that was kept would otherwise plan other people than it did.
+    """
+    each = [(name, request, group) for name, request in folder.requests.items() for group in request.groups]
+    many = Counter(_alike(group.name) for _, _, group in each)
+    return {
+        group.name if many[_alike(group.name)] == 1 else f"{group.name} ({name})": (group, request)
+        for name, request, group in each
+    }
+
+
+def _alike(name: str) -> str:
+    return " ".join(name.split()).casefold()
 
 
 def near_date(timezone: str, now: datetime) -> date:
@@ -100,15 +110,15 @@ def near_date(timezone: str, now: datetime) -> date:
     return local.date() + timedelta(days=1 if local.hour >= 12 else 0)
 
 
-def choice_of(request: Request, day: date) -> Choice:
-    """Return the choice that asks for a ready request on a day; what the request says stands in the form.
+def choice_of(request: Request, day: date, folder: Folder) -> Choice:
+    """Return the choice that asks for a ready request of a folder on a day; what it says stands in the form.
 
     Who was asked about recent dives was asked for the request's own date: on another one they are to be asked again.
     """
     return Choice(
         site=request.site,
         day=day.isoformat(),
-        groups=tuple(group.name for group in request.groups),
+        groups=tuple(key for key, (_, held) in all_groups(folder).items() if held is request),
         arrived=f"{request.altitude.arrived:%H:%M}" if request.altitude.arrived else "",
         settled=request.altitude.settled,
         asked=request.recent_dives is not None and day == request.date,
@@ -126,14 +136,14 @@ def choice_at(slug: str, day: date, folder: Folder) -> Choice:
     start = request_for(slug, folder)
     if start is None:
         return Choice(site=slug, day=day.isoformat())
-    choice = choice_of(start, day)
+    choice = choice_of(start, day, folder)
     return choice if start.site == slug else replace(choice, site=slug, arrived="", settled=False)
 
 
 def first_choice(folder: Folder, now: datetime) -> Choice | None:
     """Return the choice that the first page shows: the first ready request, on a near date; None without one."""
     start = request_for("", folder)
-    return choice_of(start, near_date(folder.sites[start.site].timezone, now)) if start else None
+    return choice_of(start, near_date(folder.sites[start.site].timezone, now), folder) if start else None
 
 
 def read_choice(arguments: Any) -> Choice:
@@ -219,6 +229,8 @@ def request_of(choice: Choice, folder: Folder, today: date) -> Request:
     unknown = [name for name in choice.groups if name not in known]
     if unknown:
         errors["group"] = f'Group "{unknown[0]}" is not known; known: {", ".join(known) or "none"}.'
+    elif len({_alike(known[key][0].name) for key in choice.groups}) < len(choice.groups):
+        errors["group"] = "Two of the groups have one name: plan them apart, or give one of them another name."
     elif not choice.groups:
         errors["group"] = "Choose at least one group."
     first = _first_dive(choice, errors)
@@ -232,7 +244,7 @@ def request_of(choice: Choice, folder: Folder, today: date) -> Request:
     groups = [_moved(group, choice.site == request.site, first) for group, request in chosen]
     return base.model_copy(
         update={
-            "title": f"{' and '.join(choice.groups)} at {site.name}",
+            "title": f"{' and '.join(group.name for group in groups)} at {site.name}",
             "site": choice.site,
             "date": day,
             "groups": tuple(groups),

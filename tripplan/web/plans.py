@@ -213,7 +213,7 @@ def offline() -> Response:
 def ready(name: str) -> BaseResponse:
     """Go to the plan of a ready request on its own date."""
     asked = shelf().requests.get(name) or abort(404)
-    return redirect(url_for("plans.show", **choice_of(asked, asked.date).query))
+    return redirect(url_for("plans.show", **choice_of(asked, asked.date, shelf()).query))
 
 
 @bp.get("/requests/<name>/next")
@@ -221,7 +221,7 @@ def next_possible(name: str) -> BaseResponse | str:
     """Go to the plan of a ready request on the next day that nothing stops."""
     asked = shelf().requests.get(name) or abort(404)
     first = near_date(shelf().sites[asked.site].timezone, now())
-    tried = [choice_of(asked, first + timedelta(days=ahead)) for ahead in range(LOOKED_AHEAD_DAYS)]
+    tried = [choice_of(asked, first + timedelta(days=ahead), shelf()) for ahead in range(LOOKED_AHEAD_DAYS)]
     for choice in tried:
         if _planned(choice, edges=False).verdict is not Outcome.STOP:
             return redirect(url_for("plans.show", **choice.query))

@@ -315,10 +315,8 @@ class Asked:
     errors: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
-def asked_in(words: Words, world: World, taken: Iterable[tuple[str, Request, str]] = ()) -> Asked:
+def asked_in(words: Words, world: World) -> Asked:
     """Return the request that the words ask for, or a sentence for everything in them that cannot be used.
-
-    taken -- groups of other requests: name, the request that it stands in, and what that is called
 
     What was true of another day, place or people is asked about once more; ``words`` then holds that it was asked.
     """
@@ -334,7 +332,6 @@ def asked_in(words: Words, world: World, taken: Iterable[tuple[str, Request, str
     plain_faults = [(where, _plain_words(sentence)) for where, sentence in faults if not _said(where, found)]
     if request is not None:
         plain_faults += request_faults(request, world)
-        plain_faults += _own_faults(request, taken)
     plain_faults += _asked_again(words)
     errors: dict[str, tuple[str, ...]] = {}
     for where, sentence in (*found, *plain_faults):
@@ -455,18 +452,6 @@ def _pairs(text: str) -> list[list[str]]:
 
 def _alike(name: str) -> str:
     return " ".join(name.split()).casefold()
-
-
-def _own_faults(request: Request, taken: Iterable[tuple[str, Request, str]]) -> Iterator[tuple[Location, str]]:
-    """Yield what is no fault in a file, but would be a slip in a form."""
-    others = {_alike(name): called for name, other, called in taken if other != request}
-    for index, group in enumerate(request.groups):
-        if other := others.get(_alike(group.name)):
-            yield (
-                ("groups", index, "name"),
-                f'"{group.name}" is a group of the request "{other}" already; the plan is chosen by the names of '
-                "groups, so give this one another name",
-            )
 
 
 def _people(words: Words) -> set[str]:

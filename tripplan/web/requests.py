@@ -277,7 +277,7 @@ def _proposed(words: Words, folder: Folder) -> list[str]:
 def create() -> Answer:
     """Keep a new request, or show the form again with what is wrong."""
     words, by = words_of_form(request.form), _writer()
-    asked, errors = _asked(None, words, by)
+    asked, errors = _asked(words, by)
     if asked is None:
         return _form(None, words, errors, status=400)
     values, laid = values_of(asked), _laid()
@@ -307,7 +307,7 @@ def save(name: str) -> Answer:
     """Keep an edited request over the version that was read; show the choice where somebody else was quicker."""
     standing = _standing_or_404(name)
     words, by = words_of_form(request.form), _writer()
-    asked, errors = _asked(standing, words, by)
+    asked, errors = _asked(words, by)
     if asked is None:
         return _form(name, words, errors, status=400)
     values = values_of(asked)
@@ -336,20 +336,9 @@ def save(name: str) -> Answer:
     return _saved(asked, name, number, by)
 
 
-def _asked(standing: Standing | None, words: Words, by: str) -> tuple[Request | None, Mapping[str, tuple[str, ...]]]:
+def _asked(words: Words, by: str) -> tuple[Request | None, Mapping[str, tuple[str, ...]]]:
     """Return the request that a form asks for; None with the sentences."""
-    folder = shelf()
-    own = standing.name if standing else None
-    # A name that stood in both before may stay: it is not this change that made it so.
-    before = {group.name for group in folder.requests[own].groups} if own and own in folder.requests else set()
-    taken = [
-        (group.name, other, _called(other, name))
-        for name, other in folder.requests.items()
-        if name != own
-        for group in other.groups
-        if group.name not in before
-    ]
-    asked = asked_in(words, folder.world, taken)
+    asked = asked_in(words, shelf().world)
     if not by:
         said = "Your name: is missing; say who changes the request."
         return None, {**asked.errors, "by": (said,)}
@@ -433,7 +422,7 @@ def theirs(name: str) -> Answer:
     """Let theirs stand; mine is kept as a version that is not in force."""
     standing = _standing_or_404(name)
     words, by = words_of_form(request.form), _writer()
-    asked, errors = _asked(standing, words, by)
+    asked, errors = _asked(words, by)
     if asked is None:
         return _form(name, words, errors, status=400)
     version = _number(words.one("version"))
@@ -467,7 +456,7 @@ def _versions(name: str, alert: str = "", status: int = 200) -> Answer:
     seen: list[tuple[int, Mapping[str, Any]]] = []
     before: Words | None = None
     for each in found:
-        words = words_of_values(each.request)
+        words = words_of_values(each.request if isinstance(each.request, Mapping) else {})
         same = next((number for number, values in seen if values == each.request), None)
         rows.append((each, differences([before, words], world) if before else [], same))
         seen.append((each.version, each.request))
