@@ -151,7 +151,7 @@ def test_each_reason_is_named_by_its_rule(seen, young, source):
 
 
 def test_a_group_that_is_full_in_any_water_says_so():
-    """Two assistants and more: 2 and 1 each by low visibility, but never more than 8 on a guided dive."""
+    """By low visibility 2 to the leader and 1 to each of 8 assistants make 10; a guided dive takes 8 in any case."""
     helpers = {f"Helper {n}": person(f"Helper {n}", Level.LEVEL_3) for n in range(8)}
     check = judged(group("Ann", "Ben", assistants=tuple(helpers)), water(5.0), **helpers)
     assert check is not None and check.limit == 8
