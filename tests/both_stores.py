@@ -1,8 +1,8 @@
-"""Run every test that opens a store on both kinds of database: a SQLite file, and a PostgreSQL server of the tests.
+"""Run every test that writes into a store on both kinds of database: a SQLite file, and a PostgreSQL server.
 
-The tests of the pages, of the commands and in the browser run twice. In the second run each SQLite file that the
-program opens is a database of its own on the server instead. A test elsewhere that opens a store fails, so that none
-is left out; ``sqlite_file`` marks the few that are about the file itself, each with why.
+The tests of the pages, commands and browsers that are named here run twice. In the second run each SQLite file that the
+program opens is a database of its own on the server instead. A test elsewhere that writes into a store fails, so that
+none is left out; ``sqlite_file`` marks the few that are about the file itself or a process of its own, each with why.
 """
 
 from __future__ import annotations
@@ -25,7 +25,22 @@ from tripplan.store import database
 
 REQUIRED = bool(os.environ.get("TRIPPLAN_POSTGRES_REQUIRED"))
 KINDS = ("sqlite", "postgresql")
-TWICE = ("web/", "browser/", "test_cli")  # below tests/
+TWICE = (  # below tests/
+    "browser/test_live_phone.py",
+    "browser/test_two_browsers.py",
+    "test_cli_accounts.py",
+    "test_cli_store.py",
+    "test_cli_ticks.py",
+    "web/test_accounts_pages.py",
+    "web/test_hard_pages.py",
+    "web/test_live_pages.py",
+    "web/test_next_page.py",
+    "web/test_private_pages.py",
+    "web/test_record_pages.py",
+    "web/test_request_pages.py",
+    "web/test_roster_page.py",
+    "web/test_skills_pages.py",
+)
 BY_ADDRESS = ("store/",)  # they ask for an address of either kind themselves
 
 
@@ -94,24 +109,28 @@ def database_on(server: str, name: str) -> str:
 
 
 class _Turned:
-    """Where a SQLite file is opened now: as it is, on a server, or not at all."""
+    """Where a SQLite file is opened now, and whether a test may write into a store."""
 
-    server: str | None = None
-    allowed: str = ""  # why not; empty: it may
+    server: str | None = None  # None: the file itself
+    refused: str = ""  # why nothing may be written; empty: it may
 
 
-_open = database.Store.__init__
+_open, _write = database.Store.__init__, database.Store._writing
 _opened: weakref.WeakSet[database.Store] = weakref.WeakSet()
 
 
 def _open_turned(self: database.Store, url: str) -> None:
-    if _Turned.allowed:
-        raise AssertionError(_Turned.allowed)
     if _Turned.server is not None and url.startswith("sqlite:///"):
         name = "f" + hashlib.sha256(url.encode()).hexdigest()[:24]
         url = database_on(_Turned.server, name)
     _open(self, url)
     _opened.add(self)
+
+
+def _write_guarded(self: database.Store) -> Any:
+    if _Turned.refused:
+        raise AssertionError(_Turned.refused)
+    return _write(self)
 
 
 def let_go() -> None:
@@ -121,12 +140,13 @@ def let_go() -> None:
 
 
 database.Store.__init__ = _open_turned  # type: ignore[method-assign]
+database.Store._writing = _write_guarded  # type: ignore[method-assign]
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="session", autouse=True)
 def kept_on(request: pytest.FixtureRequest) -> Iterator[str]:
     """Open every store on the kind of database that is asked for, for as long as the tests of that kind run."""
-    kind: str = request.param
+    kind: str = getattr(request, "param", KINDS[0])
     _Turned.server = request.getfixturevalue("postgresql_server") if kind == "postgresql" else None
     yield kind
     _Turned.server = None
@@ -138,21 +158,17 @@ def below_tests(path: Path) -> str:
 
 
 def run_twice(metafunc: pytest.Metafunc) -> None:
-    """Ask for both kinds for a test that may open a store."""
-    if not below_tests(metafunc.definition.path).startswith(TWICE):
-        return
-    only = metafunc.definition.get_closest_marker("sqlite_file")
-    kinds = KINDS[:1] if only else KINDS
-    if "kept_on" not in metafunc.fixturenames:
-        metafunc.fixturenames.insert(0, "kept_on")
-    metafunc.parametrize("kept_on", kinds, indirect=True, scope="session")
+    """Ask for both kinds for a test that may write into a store."""
+    if below_tests(metafunc.definition.path) in TWICE:
+        kinds = KINDS[:1] if metafunc.definition.get_closest_marker("sqlite_file") else KINDS
+        metafunc.parametrize("kept_on", kinds, indirect=True, scope="session")
 
 
 def guard(item: pytest.Item) -> None:
-    """Let only those tests open a store that run on both kinds."""
+    """Let only those tests write into a store that run on both kinds."""
     where = below_tests(item.path)
-    _Turned.allowed = (
+    _Turned.refused = (
         ""
-        if where.startswith((*TWICE, *BY_ADDRESS))
-        else f"{where} opens a store and runs on one kind of database only: see tests/both_stores.py"
+        if where in TWICE or where.startswith(BY_ADDRESS)
+        else f"{where} writes into a store and runs on one kind of database only: name it in tests/both_stores.py"
     )

@@ -160,6 +160,9 @@ def test_without_an_account_of_the_centre_nothing_is_served_that_asks_for_one(ru
     assert run("serve", folder, "--port", "0", *words)[0] == 2
 
 
+OWN_PROCESS = pytest.mark.sqlite_file("the server is a process of its own, which opens the file itself")
+
+
 @contextmanager
 def served(folder: Path, *words: str) -> Iterator[int]:
     """Give the port of a server that runs as it would on a machine of its own."""
@@ -195,6 +198,7 @@ def sign_in(port: int, **headers: str) -> http.client.HTTPResponse:
     return ask(port, "/sign-in", form, Cookie=cookie, **headers)
 
 
+@OWN_PROCESS
 def test_where_others_can_reach_it_everybody_signs_in_over_a_protected_door(run, folder):
     add(run, folder)
     with served(folder, "--host", "0.0.0.0") as port:
@@ -208,6 +212,7 @@ def test_where_others_can_reach_it_everybody_signs_in_over_a_protected_door(run,
         assert "Sign out" in ask(port, "/accounts", Cookie=token).page
 
 
+@OWN_PROCESS
 def test_on_this_machine_with_accounts_a_cookie_needs_no_https_and_nobodys_word_is_taken_for_it(run, folder):
     add(run, folder)
     with served(folder, "--accounts") as port:
@@ -220,6 +225,7 @@ def test_on_this_machine_with_accounts_a_cookie_needs_no_https_and_nobodys_word_
     store.close()
 
 
+@OWN_PROCESS
 def test_the_word_of_the_server_in_front_is_taken_for_who_asks_and_how(run, folder):
     add(run, folder)
     with served(folder, "--proxy", "127.0.0.1") as port:

@@ -78,3 +78,10 @@ def test_a_store_that_is_none_is_refused_by_its_address(folder, capsys):
     for address, said in (("elsewhere", "neither"), (f"sqlite:///{folder}/none.sqlite", "no store")):
         assert main(["plan", request, "--store", address]) == 2
         assert said in capsys.readouterr().err
+
+
+def test_a_store_is_opened_on_the_kind_of_database_of_the_run(tmp_path, request):
+    store = Store(sqlite_url(tmp_path / "kind.sqlite"))
+    with store._reading() as connection:
+        assert connection.dialect.name == request.node.callspec.params["kept_on"]
+    store.close()

@@ -487,3 +487,35 @@ def test_what_is_not_written_never_lengthens_the_next_dive(minutes, depth_m, mis
     full = record("Ann", out=at("09:30") + timedelta(minutes=minutes), depth_m=depth_m)
     left = [] if whole else [event for event in full if event.kind not in missing]
     assert next_minutes([*rest, *left]) <= next_minutes([*rest, *full])
+
+
+# ---- coming out that names no dive ----
+
+
+def no_dive(clock: str, person: str) -> Event:
+    return entry(clock, "out", person, group="", dive=0)
+
+
+def test_coming_out_without_going_in_is_of_the_dive_that_the_others_began_last():
+    late = [e for e in everybody() if (e.kind, e.person) not in (("in", "Ben"), ("out", "Ben"))]
+    assert recent(*late, no_dive("10:31", "Ben"))["Ben"].minutes == 61  # from the others' 09:30
+    both = [*everybody(), *(e for name in ("Ida", "Ann") for e in record(name, into="12:30", out="13:00", dive=2))]
+    found = done(*both, no_dive("13:05", "Ben"))
+    assert (found["Ben", 1].time_out, found["Ben", 2].time_out) == (at("10:10"), at("13:05"))
+
+
+@pytest.mark.parametrize(
+    ("person", "clock"),
+    [
+        ("Cy", "10:20"),  # is planned for no dive
+        ("Ann", "10:40"),  # is out of the only dive that anybody began
+        ("Ann", "09:20"),  # before anybody went in
+    ],
+)
+def test_coming_out_of_nobody_knows_which_dive_is_asked_about_before_the_next_is_planned(person: str, clock: str):
+    events = (*everybody(), no_dive(clock, person))
+    assert (person, 0) in done(*events)
+    with pytest.raises(OutOfRange, match=f"{person}, dive not known: {person} came out of the water"):
+        recent(*events)
+    stops = [c.subject for c in check_recent_dives(actual_dives(events, planned())) if c.outcome is Outcome.STOP]
+    assert stops == [f"{person}, dive not known"]

@@ -712,3 +712,20 @@ def test_counts_agree_only_where_two_people_in_turn_found_what_the_list_says(fou
     if found and found[-1][0] != 5:
         assert day.count.state in ("recount", "missing-diver")
     assert day.clear == (day.count.state == "agree")
+
+
+def test_two_dives_of_one_name_are_each_overdue_by_their_own_plan():
+    """The second, of another request, is out by an hour later: Ann and Ben are overdue at 10:21 all the same."""
+    (other,) = plan(group("Cy", leader="Ola", dives=(wish(12, 30, entry="10:30"),))).dives
+    went = tuple(entry("09:30", "in", name) for name in ("Ida", "Ann", "Ben"))
+    for dives in ((planned()[0], other), (other, planned()[0])):
+        day = live(*went, now="10:22", dives=dives)
+        assert "Ida, Ann and Ben had to be out by 10:21" in one(day, "overdue")
+        assert {shown.should_be: shown.state for shown in day.dives} == {
+            ("Ida", "Ann", "Ben"): "overdue",
+            ("Ola", "Cy"): "not_started",
+        }
+        late = live(*went, *(entry("10:30", "in", name) for name in ("Ola", "Cy")), now="11:00", dives=dives)
+        assert [alarm.subject for alarm in late.alarms if alarm.slug in ("overdue", "not-of-the-dive")] == [
+            "Group, dive 1"
+        ]

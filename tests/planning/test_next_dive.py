@@ -346,11 +346,12 @@ def test_what_counts_is_said_with_each_dive():
     whole = plan_day(two(12, 30), WORLD)
     first = dive_of(whole, 1)
     made = actual_dives(swam(first, longer_min=4, deeper_m=0.5), whole.dives)
-    said = {check.sentence for check in check_counted(counted_dives(made, WORLD.rules))}
-    assert (
+    said = {check.sentence: check.outcome for check in check_counted(counted_dives(made, WORLD.rules))}
+    assert said[
         "Ann, Group, dive 1: the next plan reckons with 12.5 m for 34 min at the bottom, of 45 min in the water: the "
-        "swim and the way up are taken as planned."
-    ) in said
+        "swim and the way up are taken as planned. Ask how long they were at the bottom: where it was more, count all "
+        "the time in the water."
+    ] is Outcome.CAUTION  # fmt: skip
     strict = {check.sentence for check in check_counted(counted_dives(made, WORLD.rules, strict=True))}
     assert "Ann, Group, dive 1: the next plan reckons with 12.5 m for 45 min, the whole time in the water." in strict
 
@@ -479,3 +480,32 @@ def test_no_dive_is_lost_or_doubled_and_none_goes_by_a_plan_kept_after_it_began(
 @cache
 def _one_dive() -> DivePlan:
     return plan(group("Ann", dives=(wish(10, 20, entry="09:30"),))).dives[0]
+
+
+def test_dives_of_two_requests_whose_groups_have_one_name_are_told_apart_by_the_request():
+    """Both are led by Ida, one after the other; the second is planned again later with somebody less."""
+    one, other = (
+        plan(group(*who, dives=(wish(10, 20, entry=clock),))).dives[0]
+        for who, clock in ((("Ann", "Ben"), "09:30"), (("Cy", "Dee"), "12:00"))
+    )
+    fewer = plan(group("Cy", dives=(wish(10, 20, entry="12:30"),))).dives[0]
+    plans = [
+        OnePlan("aaaa", at("08:00"), "Ida", (one,), "first"),
+        OnePlan("bbbb", at("08:00"), "Ida", (other,), "second"),
+        OnePlan("cccc", at("11:00"), "Ida", (fewer,), "second"),
+    ]
+    assert [(held.revision, held.dive.divers) for held in dives_that_hold(plans, {})] == [
+        ("aaaa", ("Ann", "Ben")),
+        ("cccc", ("Cy",)),
+    ]
+
+
+def test_who_carries_more_than_the_tables_know_is_named_once_after_the_dives():
+    """60 min at 30 m this morning are beyond every no-stop time; only Ann was there."""
+    morning = RecentDive(person="Ann", depth_m=30, minutes=60, surfaced=at("07:00"))
+    dives = (wish(6, 10, entry="12:00"),)
+    others = group("Cy", name="Other", leader="Ola", dives=dives)
+    made = plan(group("Ann", "Ben", dives=dives), others, recent_dives=(morning,))
+    found = [c for c in made.checks if c.sentence.startswith("After the dives: ") and "Ann" in c.subject]
+    over = [check for check in found if check.outcome is Outcome.STOP]
+    assert over and all(check.subject == "Ann" and check.sentence.endswith(" (Ann)") for check in over)

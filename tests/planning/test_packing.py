@@ -6,7 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
 
 import numpy as np
@@ -25,7 +25,7 @@ from tripplan.people.person import Person, Weighting
 from tripplan.planning.day import plan_day
 from tripplan.planning.packing import Packing, PackLine, groups_at_once, kit_of, pack, packing_list
 from tripplan.planning.plan import LeadLine
-from tripplan.planning.request import DiveWish, GroupWish, Request
+from tripplan.planning.request import DiveWish, GroupWish, RecentDive, Request
 from tripplan.rulebook import baseline
 from tripplan.store.folder import load_folder
 
@@ -667,3 +667,26 @@ def test_a_store_of_another_day_is_judged_on_that_day():
     assert the(pack(asked, (), (), PEOPLE, kit, RULES), "kit-service", "cylinders").outcome is Outcome.OK
     later = asked.model_copy(update={"date": date(2028, 3, 1)})
     assert the(pack(later, (), (), PEOPLE, kit, RULES), "kit-service", "cylinders").outcome is Outcome.STOP
+
+
+# ---- what the dives of today have emptied ----
+
+
+def test_each_dive_of_today_has_emptied_a_cylinder_and_nobody_says_which():
+    """By hand: of 8 cylinders Ann and Cal, who is done, emptied one each; Bea dived the evening before: 6 left."""
+    recent = tuple(
+        RecentDive(person=name, depth_m=9, minutes=30, surfaced=datetime.combine(day, time(9), tzinfo=UTC))
+        for name, day in (("Ann", DAY), ("Cal", DAY), ("Bea", DAY - timedelta(days=1)))
+    )
+    words = "cylinder, 12 l, 200 bar, air"
+    for dives, left, has in (((), 8, True), (recent[2:], 8, True), (recent, 6, False)):
+        asked = request(terns(), recent_dives=dives or "none")
+        made = pack(asked, (), (), PEOPLE, store(8), RULES)
+        line = line_of(made, words)
+        assert (line.needed, line.in_store, bool(line.identities)) == (3, left, has)
+        assert any(one.identity for one in made.people if one.thing == "cylinder") is has
+        told = [check for check in made.checks if check.subject == "cylinders" and check.rule == "kit-known"]
+        assert bool(told) is not has
+    assert told[0].outcome is Outcome.CAUTION and told[0].sentence.startswith("2 cylinders count as emptied")
+    short = pack(request(terns(), recent_dives=recent), (), (), PEOPLE, store(4), RULES)
+    assert the(short, "kit-enough", "cylinders").outcome is Outcome.STOP  # 2 left for 3

@@ -1,32 +1,46 @@
-"""Pages and store under a hostile, clumsy or unlucky hand."""
+"""Pages and store under a hostile, clumsy or unlucky hand: what they withstand, and faults that are known.
+
+A test that is marked xfail states the right behaviour; once the fault is mended it loses its mark.
+"""
 
 from __future__ import annotations
 
 import json
-import re
-import time
+import shutil
 from datetime import UTC, date, datetime, timedelta
+from urllib.parse import quote, urlencode
 
 import pytest
 from argon2 import PasswordHasher
 
 from tests.web.test_private_pages import SECRETS, planted, read
-from tests.web.test_request_pages import Form, Visitor, plain
+from tests.web.test_request_pages import EDIT, Visitor, plain
+from tests.web.test_skills_pages import Form as TickForm
 from tripplan.data_files import data_dir
 from tripplan.planning.event import Event
+from tripplan.planning.progress import open_skills
+from tripplan.rulebook import baseline
 from tripplan.store.accounts import Accounts, Limits
-from tripplan.store.database import Store, sqlite_url
+from tripplan.store.database import Store, StoreFault, sqlite_url
+from tripplan.store.purge import what_would_go
+from tripplan.store.ticks import ticks
 from tripplan.web.app import create_app
 
 DAY = date(2026, 12, 12)
-NOW = datetime(2026, 12, 12, 12, 50, tzinfo=UTC)
-SEND = "/today/stair-ledge/entries?date=2026-12-12"
+NOW = datetime(2026, 12, 12, 12, 50, tzinfo=UTC)  # 11:50 by the clock of the site
+ON = "date=2026-12-12"
+LIVE, NEXT, RECORD = (f"/today/stair-ledge{page}?{ON}" for page in ("", "/next", "/record"))
+SEND = f"/today/stair-ledge/entries?{ON}"
+FELT = "Tingling in the left arm"
+HOSTILE = '</td><script>alert(1)</script>]]>#set page(width: 1pt)\u202e$x$ \\"'
 
 
 class Clock:
+    """A clock that a test moves."""
+
     now = NOW
 
-    def __call__(self):
+    def __call__(self) -> datetime:
         return self.now
 
 
@@ -36,263 +50,432 @@ def clock():
 
 
 @pytest.fixture
-def store(tmp_path):
+def store(kept_on, tmp_path):
+    """Ask for ``kept_on`` by name: only so is the second run on a server."""
     made = Store(sqlite_url(tmp_path / "store.sqlite"))
     yield made
     made.close()
 
 
 @pytest.fixture
-def app(tmp_path, clock, store):
-    import shutil
-    centre = shutil.copytree(data_dir("sites"), tmp_path / "centre")
-    return create_app(centre, clock=clock, records=tmp_path / "r", feed_cache=tmp_path / "f", store=store)
+def centre(tmp_path):
+    return shutil.copytree(data_dir("sites"), tmp_path / "centre")
+
+
+def app_of(centre, path, clock, store, **more):
+    made = create_app(centre, clock=clock, records=path / "records", feed_cache=path / "feeds", store=store, **more)
+    # The tokens of forms have tests of their own; a fault is to be seen as a browser sees it.
+    made.config.update(WTF_CSRF_ENABLED=False, PROPAGATE_EXCEPTIONS=False)
+    return made
+
+
+@pytest.fixture
+def app(centre, tmp_path, clock, store):
+    return app_of(centre, tmp_path, clock, store)
 
 
 @pytest.fixture
 def client(app):
-    app.config["WTF_CSRF_ENABLED"] = False
-    app.config["PROPAGATE_EXCEPTIONS"] = False
     return app.test_client()
 
 
-def entry(mark, **changes):
-    made = {"uid": mark, "at": "2026-12-12T12:50:00Z", "kind": "in", "by": "Greta Holm", "person": "Luca Benti", "group": "Terns", "dive": 1}
-    return {**made, **changes}
+@pytest.fixture
+def greta(app):
+    return Visitor(app)
 
 
-def phone(client, *entries, to=SEND):
-    return client.post(to, data=json.dumps({"entries": list(entries)}), content_type="application/json")
+def entry(mark: str, **changes: object) -> dict[str, object]:
+    dive = {"person": "Luca Benti", "group": "Terns", "dive": 1}
+    return {"uid": mark, "at": "2026-12-12T12:50:00Z", "kind": "in", "by": "Greta Holm", **dive, **changes}
 
 
-@pytest.mark.parametrize("changes", [
-    {"kind": "note", "text": "x", "corrects": "c" * 100},
-    {"dive": 10**30}, {"dive": 2**40}, {"dive": float("inf")}, {"dive": float("nan")}, {"value": "nan"}, {"value": "1e999"},
-    {"uid": "é" * 10}, {"at": "0001-01-01T00:00:00+23:59"}, {"at": "9999-12-31T23:59:59-23:59"}, {"person": "\ud800x"}, {"person": "a\x00b"},
-    {"dive": [1]}, {"dive": -1}, {"kind": ["in"]}, {"corrects": "\x00abc"}, {"identity": "i" * 100},
-])
-def test_probe_phone(client, store, changes):
-    a = phone(client, entry("bad-entry-1", **changes), entry("good-entry-2"))
-    print(a.status_code, a.json, [e for e in store.events(DAY)])
-    assert a.status_code == 200 and "good-entry-2" in a.json["new"]
-    assert client.get("/today/stair-ledge?date=2026-12-12").status_code == 200
-    again = phone(client, entry("bad-entry-1", **changes), entry("good-entry-2"))
-    assert again.json["differs"] == [], again.json
+def phone(client, *entries: object, to: str = SEND):
+    return client.post(to, data=json.dumps({"entries": entries}), content_type="application/json")
 
 
-def test_probe_deep(client):
-    a = client.post(SEND, data="[" * 30000, content_type="application/json")
-    assert a.status_code == 400
+def written(client, to: str = SEND, **changes: str):
+    form = {"uid": "0123456789abcdef", "kind": "assembled", "person": "Luca Benti", "by": "Greta Holm", "dive": "0"}
+    return client.post(to, data={**form, **changes})
 
 
-@pytest.mark.parametrize("address", [
-    "/today?date={d}", "/today/stair-ledge?date={d}", "/today/stair-ledge/board?date={d}", "/today/stair-ledge/next?date={d}", "/today/stair-ledge/record?date={d}",
-    "/today/stair-ledge/record.csv?date={d}", "/today/stair-ledge/record.pdf?date={d}", "/kit?date={d}",
-])
-@pytest.mark.parametrize("d", ["0001-01-01", "9999-12-31", "1600-02-29", "2026-W50-6", "20261212", "2026-12-12\x00"])
-def test_probe_dates(client, address, d):
-    from urllib.parse import quote
-    a = client.get(address.format(d=quote(d)))
-    assert a.status_code in (200, 400), a.status_code
+def saved(visitor: Visitor, name: str, **changes: str) -> None:
+    """Save a request with some boxes filled in anew."""
+    address = f"/requests/{name}/edit"
+    form = visitor.form(address)
+    form.pop("recent_none", None)
+    form.update(changes)
+    visitor.send(address, form)
 
 
-@pytest.mark.parametrize("d", ["0001-01-01", "9999-12-31", "2099-01-01", "2026-12-13"])
-def test_probe_entries_of_other_days(client, store, d):
-    a = client.post(f"/today/stair-ledge/entries?date={d}", data={"uid": "0123456789", "kind": "incident", "text": "x", "by": "A", "dive": "0"})
-    print(a.status_code, store.events(date.fromisoformat(d)))
-    assert a.status_code == 400
-@pytest.mark.parametrize("d", ["0001-01-01", "9999-12-31"])
-def test_probe_purge_other_days(client, store, app, d):
-    from tripplan.store.purge import what_would_go
-    a = client.post(f"/today/stair-ledge/entries?date={d}", data={"uid": "0123456789", "kind": "incident", "text": "x", "by": "A", "dive": "0"})
-    rules = app.extensions["tripplan_shelf"].folder.world.rules
-    what_would_go(store, rules, NOW)
-    for addr in ("/today/stair-ledge/record.pdf", "/today/stair-ledge/record", "/today/stair-ledge"):
-        assert client.get(f"{addr}?date={d}").status_code == 200
+# ---- the tests themselves ----
 
 
-def test_probe_begin_early(client, store, clock, app):
-    clock.now = datetime(2026, 11, 27, 8, 0, tzinfo=UTC)
-    a = client.post(SEND, data={"uid": "0123456789", "kind": "assembled", "person": "Luca Benti", "by": "A", "dive": "0"})
-    print(a.status_code, store.plans(DAY))
+@pytest.mark.xfail(strict=True, reason="the runner drops the fixture that turns to the server: both runs are on SQLite")
+def test_each_run_of_a_test_of_the_pages_is_on_the_kind_of_store_that_its_name_says(request):
+    assert "kept_on" in request.fixturenames
+
+
+# ---- the day on the beach ----
+
+
+@pytest.mark.xfail(strict=True, reason="any entry keeps the plan of its day for good, however long before the day")
+def test_an_entry_for_a_day_that_has_not_come_freezes_no_plan(client, store, clock):
+    clock.now = NOW - timedelta(days=15)
+    written(client)
     assert store.plans(DAY) == ()
 
 
-def test_probe_incident_newlines(client, store):
-    text = "\r\n".join(["x" * 99] * 20)
-    print(len(text), len(text.replace("\r\n", "\n")))
-    a = client.post(SEND, data={"uid": "0123456789", "kind": "incident", "text": text, "by": "A", "dive": "0"})
-    assert a.status_code == 303
+@pytest.mark.xfail(strict=True, reason="a plan frozen by a slip two weeks before hides what was edited since")
+def test_who_edits_a_request_before_its_day_sees_the_day_go_by_it_whatever_was_tapped_before(client, greta, clock):
+    clock.now = NOW - timedelta(days=15)
+    written(client)
+    written(
+        client, uid="fedcba9876543210", kind="withdrawn", text="wrong page", corrects="0123456789abcdef-0", person=""
+    )
+    saved(greta, "saturday-ledge", **{"groups.0.dives.0.depth_m": "12"})
+    clock.now = NOW
+    terns = client.get(LIVE).text.split('aria-label="Terns, dive 1"')[1].split("</dl>")[0]
+    assert "12 m" in plain(terns)
 
 
-def test_probe_typed_lost(client, store):
-    text = "He came up fast and holds his arm"
-    a = client.post(SEND, data={"uid": "short", "kind": "incident", "text": text, "by": "A", "dive": "0"})
-    assert text in a.text
+@pytest.mark.xfail(strict=True, reason="once a day has begun nothing on its page tells that its request was edited")
+def test_a_request_that_is_edited_after_the_day_began_is_told_on_the_page_of_the_day(client, greta):
+    written(client)
+    before = client.get(LIVE).text
+    saved(greta, "saturday-ledge", **{"groups.0.dives.0.depth_m": "12"})
+    after = client.get(LIVE).text
+    assert plain(after) != plain(before)
 
 
-def test_probe_two_groups_of_a_name(client, app):
-    v = Visitor(app)
-    EDIT = "/requests/saturday-ledge/edit"
-    form = v.form(EDIT); form["groups.0.name"] = "Puffins"; form.pop("recent_none", None)
-    v.send(EDIT, form)
-    E2 = "/requests/pier-morning/edit"
-    form = v.form(E2); form["groups.0.name"] = "Terns"; form.pop("recent_none", None)
-    v.send(E2, form)
-    a = client.post("/requests/saturday-ledge/versions", data={"version": "1", "newest": "2", "by": "A"})
-    print(a.status_code, plain(a)[:500])
-    assert a.status_code == 400
+@pytest.mark.xfail(strict=True, reason="a group whose request came after the first entry is on no list of the day")
+def test_a_group_that_is_asked_for_after_the_day_began_is_named_on_its_page(client, greta):
+    written(client)
+    form = greta.form("/requests/new")
+    form.update({"title": "Late", "site": "stair-ledge", "date": "2026-12-12", "recent_none": "yes"})
+    form.update({"groups.0.name": "Whelks", "groups.0.kind": "guided", "groups.0.leader": "Asha Rao"})
+    form["groups.0.divers"] = "Greta Holm"
+    form.update({"groups.0.dives.0.minutes": "25", "groups.0.dives.0.depth_m": "10"})
+    greta.send("/requests/new", form)
+    assert "Whelks" in plain(client.get(LIVE))
 
 
-def test_probe_file_gone_while_open(client, app):
-    v = Visitor(app)
-    EDIT = "/requests/saturday-ledge/edit"
-    form = v.form(EDIT); form["title"] = "Typed for an hour"
-    file = app.extensions["tripplan_shelf"].path / "requests" / "saturday-ledge.toml"
-    file.write_text("broken [", encoding="utf-8")
-    a = client.post(EDIT, data=form)
-    print(a.status_code)
-    assert "Typed for an hour" in a.text
+@pytest.mark.xfail(strict=True, reason="one number that nothing can hold keeps all other entries back")
+@pytest.mark.parametrize(
+    "changes",
+    [{"dive": float("inf")}, {"dive": 10**30}],
+    ids=["endless", "huge"],
+)
+def test_a_number_that_cannot_be_kept_does_not_hold_up_the_good_entries(client, store, changes):
+    told = phone(client, entry("phone-entry-1", **changes), entry("phone-entry-2"))
+    assert told.status_code == 200 and told.json["new"] == ["phone-entry-2"]
+    assert told.json["refused"][0]["uid"] == "phone-entry-1"
 
 
-@pytest.mark.parametrize("odd", [{}, {"groups": 5}, {"groups": [5]}, {"date": 5, "site": {}}, {"title": ["x"]}, {"crew": 7, "altitude": []},
-    {"groups": [{"dives": "x", "mixes": [1], "divers": [1], "pairs": [[1]]}]}, {"recent_dives": [{"surfaced": 7}]}, {"site": "nowhere", "date": "0001-01-01"},
-    {"site": "stair-ledge", "date": "2026-12-12", "groups": [], "measured_pressure_bar": 1e308}])
-def test_probe_odd_kept(client, store, odd):
-    store.save_request("saturday-ledge", odd, None, "A", NOW)
-    store.save_request("odd-new", odd, None, "A", NOW)
-    for address in ("/", "/requests", "/requests/odd-new/edit", "/requests/saturday-ledge/edit", "/requests/odd-new/versions", "/today", "/kit", "/skills", "/board"):
-        assert client.get(address).status_code == 200, address
-    assert client.get("/requests/odd-new").status_code == 404
-    assert "lake-altitude" in client.get("/requests").text
+@pytest.mark.xfail(strict=True, reason="lengths and numbers are not held against the columns: PostgreSQL refuses all")
+@pytest.mark.parametrize("changes", [{"corrects": "c" * 65}, {"dive": 2**31}], ids=["corrects", "dive"])
+def test_what_only_one_kind_of_store_would_hold_is_refused_by_both(client, changes):
+    told = phone(client, entry("phone-entry-1", **changes), entry("phone-entry-2"))
+    assert told.status_code == 200 and told.json["new"] == ["phone-entry-2"]
 
 
-@pytest.mark.parametrize("when", ["1901-01-01", "2099-12-31"])
-def test_probe_far(client, app, when):
-    v = Visitor(app)
-    EDIT = "/requests/lake-altitude/edit"
-    form = v.form(EDIT); form["date"] = when; form.pop("recent_none", None); form.pop("measured_pressure_bar", None)
-    v.send(EDIT, form)
-    for address in ("/", "/requests", "/today", f"/today?date={when}", f"/today/lake-orrin?date={when}", f"/today/lake-orrin/record?date={when}", f"/today/lake-orrin/next?date={when}", "/kit", "/kit/packing", "/kit/packing?request=lake-altitude", "/skills", "/requests/lake-altitude/next", f"/today/lake-orrin/record.pdf?date={when}"):
-        a = client.get(address)
-        assert a.status_code in (200, 302), (address, a.status_code)
+@pytest.mark.xfail(strict=True, reason="a value that is no number is kept, and is never the same when it is sent again")
+def test_an_entry_whose_value_is_no_number_is_refused(client, store):
+    told = phone(client, entry("phone-entry-1", value="nan"))
+    assert told.json["new"] == [] and "number" in told.json["refused"][0]["error"]
 
 
-@pytest.mark.parametrize("many", ["groups", "divers", "people", "parts", "same"])
-def test_probe_many(client, app, many):
-    v = Visitor(app)
-    EDIT = "/requests/saturday-ledge/edit"
-    form = v.form(EDIT)
-    from urllib.parse import urlencode
-    base = urlencode([(k, t) for k, ts in form.lists() for t in ts])
-    print(len(base))
-    more = {"groups": [(f"groups.{n}.name", "x") for n in range(10, 1000)], "divers": [("groups.0.divers", f"Z{n}") for n in range(1800)],
-      "people": [("crew.shore_watch", "Luca Benti") for n in range(1200)], "parts": [("a" * 9 + f"{n}", "1") for n in range(3000)], "same": [("title", "x") for n in range(5000)]}[many]
-    body = base + "&" + urlencode(more)
-    began = time.monotonic()
-    a = client.post(EDIT, data=body, content_type="application/x-www-form-urlencoded")
-    took = time.monotonic() - began
-    print(a.status_code, len(body), len(a.data), took)
-    assert took < 5 and a.status_code in (400, 303, 413)
+@pytest.mark.xfail(strict=True, reason="a browser counts a line break as one letter and sends two; both are counted")
+def test_an_incident_as_long_as_the_box_lets_it_be_is_taken(client, store):
+    text = "\n".join(["x" * 99] * 20)  # 1999 letters, as the browser counts them
+    assert written(client, kind="incident", person="", text=text.replace("\n", "\r\n")).status_code == 303
 
 
-@pytest.mark.parametrize("text", ["1e999", "inf", "-inf", "1_0", "\u0661\u0662", "0x10", "1e3", "9" * 400, "9" * 5000])
-@pytest.mark.parametrize("box", ["groups.0.dives.0.depth_m", "groups.0.dives.0.minutes", "measured_pressure_bar", "groups.0.dives.0.course_dive"])
-def test_probe_numbers(client, app, box, text):
-    v = Visitor(app)
-    EDIT = "/requests/saturday-ledge/edit"
-    form = v.form(EDIT); form[box] = text
-    a = client.post(EDIT, data=form)
-    assert a.status_code == 400, plain(a)[:300]
+@pytest.mark.xfail(strict=True, reason="the page that says that nothing was written down does not hold what was typed")
+def test_what_was_typed_of_an_incident_comes_back_when_the_store_takes_nothing(client, store, monkeypatch):
+    def full(*_):
+        raise StoreFault("the disk is full")
+
+    monkeypatch.setattr(store, "add", full)
+    answer = written(client, kind="incident", person="", text="Came up fast and holds the arm")
+    assert answer.status_code == 500 and "disk is full" in answer.text
+    assert "Came up fast and holds the arm" in answer.text
 
 
-@pytest.mark.parametrize("text", ["a\x00b", "\u202ereversed", "=cmd|'/c'!A1", "]]>", "#set page(width: 1pt)", "\ud800".encode("utf-8", "surrogatepass")])
-def test_probe_title(client, app, text, store):
-    v = Visitor(app)
-    EDIT = "/requests/saturday-ledge/edit"
-    form = v.form(EDIT); form["title"] = text if isinstance(text, str) else "x"
-    from urllib.parse import urlencode
-    a = client.post(EDIT, data=urlencode([(k, t if k != "title" else text) for k, ts in form.lists() for t in ts]), content_type="application/x-www-form-urlencoded")
-    print(a.status_code, plain(a)[:200] if a.status_code != 303 else repr(store.request("saturday-ledge").request["title"]))
-    for address in ("/requests", "/plan?site=stair-ledge&date=2026-12-12&group=Terns", "/plan.pdf?site=stair-ledge&date=2026-12-12&group=Terns", "/today/stair-ledge/next"):
-        assert client.get(address).status_code == 200
+@pytest.mark.xfail(strict=True, reason="a store that cannot be read is a fault of the program")
+@pytest.mark.parametrize("address", [LIVE, NEXT, RECORD, "/people/Luca Benti/record", "/skills.csv"])
+def test_a_store_that_cannot_be_read_is_told_in_words(client, store, monkeypatch, address):
+    def away(*_):
+        raise StoreFault("the store is away")
+
+    for name in ("plans", "events", "days_of"):
+        monkeypatch.setattr(store, name, away)
+    monkeypatch.setattr("tripplan.web.skills.ticks", away)
+    assert "the store is away" in plain(client.get(address))
 
 
-def test_probe_by_null(client, app, store):
-    v = Visitor(app)
-    EDIT = "/requests/saturday-ledge/edit"
-    form = v.form(EDIT); form["by"] = "A\x00b\u202e"; form["title"] = "new"
-    a = client.post(EDIT, data=form)
-    print(a.status_code, plain(a)[:300] if a.status_code != 303 else "")
-    assert a.status_code in (303, 400)
+@pytest.mark.xfail(strict=True, reason="nested brackets exhaust the reader: a fault of the program")
+def test_brackets_in_brackets_are_refused_in_words(client):
+    assert client.post(SEND, data="[" * 30_000, content_type="application/json").status_code == 400
 
 
-def test_probe_next_at(client):
-    for at in ("0001-01-01T00:00:00+23:59", "0001-01-01T00:00:00+00:00", "1900-01-01T00:00:00+00:00"):
-        a = client.post("/today/stair-ledge/next?date=2026-12-12", data={"at": at, "by": "A", "revisions": ""})
-        print(at, a.status_code)
-        assert a.status_code < 500
+@pytest.mark.xfail(strict=True, reason="the years of keeping go beyond the last date there is")
+def test_the_sheet_of_the_last_day_of_all_is_made_or_refused(client):
+    assert client.get("/today/stair-ledge/record.pdf?date=9999-12-31").status_code in (200, 400)
 
 
-def test_probe_late_group(client, store, app):
-    phone(client, entry("first-entry-1"))
-    v = Visitor(app)
-    form = v.form("/requests/new")
-    form.update({"title": "Late", "site": "stair-ledge", "date": "2026-12-12", "groups.0.name": "Whelks", "groups.0.kind": "guided", "groups.0.leader": "Asha Rao"})
-    form.setlist("groups.0.divers", ["Hugo Marin", "Eric Lund"] if False else ["Greta Holm"])
-    form["groups.0.dives.0.minutes"] = "25"; form["groups.0.dives.0.depth_m"] = "10"; form["recent_none"] = "yes"
-    a = client.post("/requests/new", data=form)
-    print(a.status_code, plain(a)[:600] if a.status_code != 303 else "")
-    page = plain(client.get("/today/stair-ledge?date=2026-12-12"))
-    assert "Whelks" in page
-
-
-def test_probe_edited_after_begin(client, store, app):
-    phone(client, entry("first-entry-1", kind="assembled"))
-    before = plain(client.get("/today/stair-ledge?date=2026-12-12"))
-    v = Visitor(app)
-    EDIT = "/requests/saturday-ledge/edit"
-    form = v.form(EDIT); form["groups.0.dives.0.depth_m"] = "12"
-    v.send(EDIT, form)
-    after = plain(client.get("/today/stair-ledge?date=2026-12-12"))
-    assert "changed" in after.replace("unchanged", "") and before != after
+# ---- what an assistant sees ----
 
 
 @pytest.fixture
-def signed(tmp_path, clock):
-    folder = planted(tmp_path)
+def signed_in(kept_on, tmp_path, clock):
+    """A leader and an assistant of a centre whose people have papers, on a day that has begun."""
     store = Store(sqlite_url(tmp_path / "signed.sqlite"))
     accounts = Accounts(store, PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
-    app = create_app(folder, clock=clock, records=tmp_path / "r2", feed_cache=tmp_path / "f2", store=store, accounts=accounts)
-    app.config["WTF_CSRF_ENABLED"] = False
+    app = app_of(planted(tmp_path), tmp_path, clock, store, accounts=accounts)
     limits = Limits.of(app.extensions["tripplan_shelf"].folder.world.rules)
     found = {}
-    for name, role in (("Greta Holm", "centre"), ("Ines Faro", "leader"), ("Ben Alder", "assistant")):
-        accounts.add(name, role, "seven wet gulls on a wall", by="t", now=NOW, limits=limits)
-        c = app.test_client()
-        assert c.post("/sign-in", data={"name": name, "password": "seven wet gulls on a wall"}).status_code == 303
-        found[role] = c
-    yield found, store
+    for name, role in (("Ines Faro", "leader"), ("Ben Alder", "assistant")):
+        accounts.add(name, role, "seven wet gulls on a wall", by="the test", now=NOW, limits=limits)
+        found[role] = app.test_client()
+        form = {"name": name, "password": "seven wet gulls on a wall"}
+        assert found[role].post("/sign-in", data=form).status_code == 303
+    dive = {"group": "Terns", "dive": "1"}
+    assert written(found["leader"], kind="in", **dive).status_code == 303
+    assert written(found["leader"], uid="0123456789abcdee", kind="discomfort", text=FELT, **dive).status_code == 303
+    assert store.plans(DAY)
+    yield found
     store.close()
 
 
-def test_probe_private_begun(signed):
-    who, store = signed
-    a = who["leader"].post(SEND, data={"uid": "0123456789", "kind": "in", "person": "Luca Benti", "group": "Terns", "dive": "1"})
-    assert a.status_code == 303
-    who["leader"].post(SEND, data={"uid": "0123456788", "kind": "discomfort", "text": "Tingling arm", "person": "Luca Benti", "group": "Terns", "dive": "1"})
-    assert store.plans(DAY)
-    q = "?date=2026-12-12"
-    bad = {}
-    for address in ("/today/stair-ledge", "/today/stair-ledge/board", "/today/stair-ledge/next", "/today/stair-ledge/record", "/today/stair-ledge/record.csv", "/today/stair-ledge/record.pdf", "/people/Luca Benti/record", "/people/Luca Benti/record.csv", "/people/Luca Benti/record.pdf", "/kit/packing?request=saturday-ledge&x=", "/requests", "/requests/saturday-ledge/versions", "/skills", "/skills.csv"):
-        for suffix in ("", "&strict=1"):
-            ans = who["assistant"].get(address + q + suffix)
-            text = read(ans)
-            leak = [s for s in (*SECRETS, "Tingling") if s in text]
-            if leak: bad[address] = leak
-    print(bad)
-    assert bad == {}
+@pytest.mark.xfail(strict=True, reason="stops of dives that were made are shown whole, how somebody felt among them")
+def test_how_somebody_felt_is_not_told_to_an_assistant_beside_the_next_dives(signed_in):
+    assert FELT in read(signed_in["leader"].get(NEXT))
+    assert FELT not in read(signed_in["assistant"].get(NEXT))
 
 
-def test_probe_stale_tick(client, store, app):
-    pass
+@pytest.mark.xfail(strict=True, reason="the record leaves it out, and the page of the day tells all")
+def test_how_somebody_felt_is_not_told_to_an_assistant_on_the_page_of_the_day(signed_in):
+    assert FELT not in read(signed_in["assistant"].get(LIVE))
+
+
+def test_a_plan_that_was_kept_by_a_leader_tells_an_assistant_nothing_of_papers(signed_in):
+    for page in (
+        LIVE, f"/today/stair-ledge/board?{ON}", NEXT, f"{NEXT}&strict=1", RECORD, f"/today/stair-ledge/record.csv?{ON}",
+        "/people/Luca Benti/record", "/people/Luca Benti/record.csv", "/people/Luca Benti/record.pdf",
+        "/kit/packing?request=saturday-ledge", "/requests/saturday-ledge/versions", "/skills", "/skills.csv",
+    ):  # fmt: skip
+        answer = signed_in["assistant"].get(page)
+        text = read(answer)
+        assert answer.status_code == 200 and [secret for secret in SECRETS if secret in text] == [], page
+
+
+# ---- requests ----
+
+
+@pytest.mark.xfail(strict=True, reason="only a form is held against the groups of other requests")
+def test_an_earlier_version_does_not_bring_back_a_group_that_another_request_has_by_now(client, greta):
+    saved(greta, "saturday-ledge", **{"groups.0.name": "Puffins"})
+    saved(greta, "pier-morning", **{"groups.0.name": "Terns"})
+    answer = client.post("/requests/saturday-ledge/versions", data={"version": "1", "newest": "2", "by": "Ann"})
+    assert answer.status_code == 400
+
+
+@pytest.mark.xfail(strict=True, reason="the same of a file that is taken in the place of an edited request")
+def test_a_file_is_not_taken_whose_group_another_request_has_by_now(client, greta, centre):
+    saved(greta, "saturday-ledge", **{"groups.0.name": "Puffins"})
+    saved(greta, "pier-morning", **{"groups.0.name": "Terns"})
+    file = centre / "requests" / "saturday-ledge.toml"
+    file.write_text(file.read_text(encoding="utf-8") + "# more\n", encoding="utf-8")
+    from tripplan.store.requests import base_of
+
+    choice = {"choice": "take", "base": base_of(centre, "saturday-ledge"), "version": "2", "by": "Ann"}
+    assert client.post("/requests/saturday-ledge/file", data=choice).status_code == 400
+
+
+@pytest.mark.xfail(strict=True, reason="a form whose file broke or went while it stood open is answered with: not here")
+@pytest.mark.parametrize("how", ["broken", "gone"])
+def test_what_was_typed_comes_back_where_the_file_broke_or_went_meanwhile(greta, centre, how):
+    form = greta.form(EDIT)
+    form["title"] = "Typed for an hour"
+    file = centre / "requests" / "saturday-ledge.toml"
+    file.write_text("broken [", encoding="utf-8") if how == "broken" else file.unlink()
+    answer = greta.client.post(EDIT, data=form)
+    assert "Typed for an hour" in answer.text or answer.status_code == 303
+
+
+@pytest.mark.xfail(strict=True, reason="5 kB of groups are answered with megabytes, after seconds")
+def test_a_form_with_more_groups_than_a_day_has_is_refused_in_short(greta):
+    form = greta.form(EDIT)
+    body = urlencode([*form.items(multi=True), *((f"groups.{n}.name", "x") for n in range(10, 130))])
+    answer = greta.client.post(EDIT, data=body, content_type="application/x-www-form-urlencoded")
+    assert answer.status_code in (400, 413) and len(answer.data) < 500_000
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [
+        {},
+        {"groups": [5], "crew": 7, "altitude": [], "title": ["x"]},
+        {"groups": [{"dives": "x", "mixes": [1], "divers": [1], "pairs": [[1]]}], "recent_dives": [{"surfaced": 7}]},
+        {"site": "nowhere", "date": "0001-01-01", "measured_pressure_bar": 1e308},
+    ],
+    ids=["empty", "wrong types", "wrong rows", "no such site"],
+)
+def test_a_request_of_the_store_that_cannot_be_read_hides_no_other_and_can_be_mended(client, store, odd):
+    for name in ("saturday-ledge", "odd"):
+        store.save_request(name, odd, None, "Ann", NOW)
+    for page in (
+        "/",
+        "/requests",
+        "/requests/odd/edit",
+        EDIT,
+        "/requests/odd/versions",
+        "/today",
+        "/kit",
+        "/skills",
+    ):
+        assert client.get(page).status_code == 200, page
+    assert client.get("/requests/odd").status_code == 404
+    listed = plain(client.get("/requests"))
+    assert 'edited request "odd", version 1' in listed and "Altitude day" in listed
+    assert "Terns" not in plain(client.get(LIVE)), "the older plan of the file must not come back by itself"
+
+
+@pytest.mark.sqlite_file("what is answered hangs on no kind of store, and pages take their time")
+@pytest.mark.parametrize("typed", ["1e999", "inf", "0x10", "1_0", "\u0661\u0662", "9" * 400])
+@pytest.mark.parametrize("box", ["groups.0.dives.0.depth_m", "groups.0.dives.0.minutes", "measured_pressure_bar"])
+def test_a_number_beyond_all_numbers_comes_back_with_a_sentence(greta, typed, box):
+    form = greta.form(EDIT)
+    form[box] = typed
+    page = greta.send(EDIT, form, 400)
+    assert "Nothing was saved" in plain(page) and typed in page.get_data(as_text=True)
+
+
+@pytest.mark.sqlite_file("what is answered hangs on no kind of store, and pages take their time")
+@pytest.mark.parametrize("day", ["1901-01-01", "2099-12-31"])
+def test_a_request_for_a_day_far_away_breaks_no_page(client, greta, day):
+    saved(greta, "lake-altitude", date=day)
+    for page in ("/", "/requests", "/today", f"/today?date={day}", "/kit/packing?request=lake-altitude", "/skills"):
+        assert client.get(page).status_code == 200, page
+    for page in ("", "/next", "/record"):
+        assert client.get(f"/today/lake-orrin{page}?date={day}").status_code == 200, page
+
+
+@pytest.mark.sqlite_file("what is answered hangs on no kind of store, and pages take their time")
+@pytest.mark.parametrize("title", ["a\x00b", "=cmd|'/c'!A1", HOSTILE], ids=["nothing", "formula", "markup"])
+def test_a_title_of_any_letters_stays_words_on_pages_and_paper(client, greta, title):
+    form = greta.form(EDIT)
+    form["title"] = title
+    if client.post(EDIT, data=form).status_code == 303:
+        for page in (
+            "/requests",
+            f"/plan?site=stair-ledge&{ON}&group=Terns",
+            NEXT,
+            "/requests/saturday-ledge/versions",
+        ):
+            answer = client.get(page)
+            assert answer.status_code == 200 and "<script>alert" not in answer.text, page
+        assert client.get(f"/plan.pdf?site=stair-ledge&{ON}&group=Terns").data.startswith(b"%PDF")
+
+
+@pytest.mark.sqlite_file("what is answered hangs on no kind of store, and pages take their time")
+@pytest.mark.parametrize("name", ["..", "..%2f..%2fcentre%2fcentre", "x%00", "A" * 3000, "%e2%80%ae", "centre.toml"])
+def test_an_address_reaches_no_other_file(client, store, name):
+    for part in ("", "/edit", "/versions", "/next"):
+        assert client.get(f"/requests/{name}{part}").status_code == 404
+    assert client.post(f"/requests/{name}/edit", data={"by": "Ann", "title": "x"}).status_code == 404
+    assert store.requests() == ()
+
+
+def test_two_servers_on_one_store_write_over_nobody_and_see_each_other_at_once(app, centre, tmp_path, clock, store):
+    other = Store(sqlite_url(tmp_path / "store.sqlite"))
+    greta = Visitor(app)
+    asha = Visitor(app_of(centre, tmp_path / "other", clock, other), "Asha Rao")
+    hers, mine = asha.form(EDIT), greta.form(EDIT)
+    mine["title"], hers["title"] = "Greta's", "Asha's"
+    greta.send(EDIT, mine)
+    assert "Greta Holm saved version 2" in plain(asha.send(EDIT, hers, 409))
+    assert "Greta's" in plain(asha.page("/requests"))
+    asha.send(EDIT, asha.form(EDIT))
+    assert [each.version for each in store.request_versions("saturday-ledge")] == [1, 2]
+    other.close()
+
+
+# ---- skills, records, people ----
+
+
+@pytest.mark.xfail(strict=True, reason="a form does not know what stood there when it was opened")
+def test_a_skill_that_another_opened_again_meanwhile_is_not_closed_unseen_by_an_older_form(app, store, clock):
+    clock.now = datetime(2026, 12, 5, 15, 0, tzinfo=UTC)
+    dive = "/skills/level_1_course/3?request=beginners-cove"
+    app.config["WTF_CSRF_ENABLED"] = True
+    older, newer = (TickForm(app.test_client(), dive) for _ in range(2))
+    row = next(key for key in newer.rows if key[0] == "again" and ("done", *key[1:]) in older.rows)
+    _, number, skill, person = row
+    assert newer.choose("again", skill, person, number).send().status_code == 303
+    older.choose("done", skill, person, number).send()
+    with app.test_request_context("/"):
+        from tripplan.web.app import shelf
+
+        course = shelf().world.skills.course("level_1_course")
+    seen = [each.tick for each in ticks(store)]
+    assert (number, skill) in {(each.dive, each.skill) for each in open_skills(course, person, seen)}
+
+
+def test_words_of_every_kind_stay_words_on_records_and_their_papers(client, store):
+    hostile = {"text": HOSTILE, "group": "=1+1", "person": "<b>#set$ ]]>", "identity": "@SUM(A1)"}
+    kinds = ("in", "out", "discomfort", "incident", "signed", "note")
+    told = phone(client, *(entry(f"phone-entry-{n}", kind=kind, **hostile) for n, kind in enumerate(kinds)))
+    assert len(told.json["new"]) == len(kinds)
+    person = f"/people/{quote(hostile['person'])}/record"
+    for page in (LIVE, RECORD, NEXT, person):
+        answer = client.get(page)
+        assert answer.status_code == 200 and "<script>alert" not in answer.text and "<b>#set" not in answer.text, page
+    for page in (RECORD.replace("record", "record.csv"), f"{person}.csv"):
+        text = client.get(page).text
+        assert "'=1+1" in text and "\n=" not in text and ",=" not in text and ",@" not in text
+    for page in (RECORD.replace("record", "record.pdf"), f"{person}.pdf"):
+        assert client.get(page).data.startswith(b"%PDF")
+
+
+@pytest.mark.sqlite_file("what is answered hangs on no kind of store, and pages take their time")
+@pytest.mark.parametrize("day", ["0001-01-01", "1600-02-29", "2026-12-12%00", "9999-12-31"])
+def test_a_day_far_away_in_an_address_is_shown_or_refused(client, day):
+    for page in ("/today", "/today/stair-ledge", "/today/stair-ledge/next", "/today/stair-ledge/record", "/kit"):
+        assert client.get(f"{page}?date={day}").status_code in (200, 400), page
+
+
+def test_a_form_of_the_next_dives_from_the_first_day_of_all_changes_nothing(client, store):
+    for at in ("0001-01-01T00:00:00+23:59", "1900-01-01T00:00:00+00:00"):
+        answer = client.post(NEXT, data={"at": at, "by": "Ann", "revisions": "x"})
+        assert answer.status_code in (400, 409) and "Nothing was changed" in plain(answer)
+    assert store.plans(DAY) == ()
+
+
+@pytest.mark.xfail(strict=True, reason="what was done is told by the address: anybody may write a link that says so")
+def test_words_of_an_address_are_not_told_as_what_the_program_did(client):
+    assert "All people were deleted" not in client.get("/people/table?done=All people were deleted.").text
+
+
+# ---- the purge ----
+
+
+@pytest.mark.xfail(strict=True, reason="an incident of the year 9999 breaks the reckoning of dates")
+def test_no_entry_whatever_its_day_keeps_the_purge_from_looking(client, store):
+    written(client, to="/today/stair-ledge/entries?date=9999-12-31", kind="incident", person="", text="x")
+    assert what_would_go(store, baseline(), NOW).parts == ()
+
+
+@pytest.mark.xfail(strict=True, reason="only a second pair of counts that differ keeps a day")
+def test_a_day_whose_only_two_counts_differ_from_the_list_never_goes(store):
+    def event(number: int, kind: str, person: str = "", by: str = "Ann", **more) -> Event:
+        at = NOW + timedelta(minutes=number)
+        return Event(f"entry-{number:04}", at, DAY, "stair-ledge", kind, by, person=person, **more)
+
+    of = {"group": "Terns", "dive": 1}
+    counts = (event(70 + n, "count", by=by, value=1.0, text="before leaving") for n, by in enumerate(("Ann", "Dee")))
+    swims = (event(n, kind, who, **of) for n, (kind, who) in enumerate(
+        (("in", "Ben"), ("in", "Cara"), ("out", "Ben"), ("out", "Cara"))
+    ))  # fmt: skip
+    store.add((*swims, *counts), NOW + timedelta(hours=2))
+    assert what_would_go(store, baseline(), NOW.replace(year=2060)).parts == ()

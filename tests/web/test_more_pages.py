@@ -190,7 +190,7 @@ def test_outside_a_printed_table_the_tide_is_not_known(centre):
 def test_what_a_person_lacks_stands_beside_the_name(name, open_point):
     client = create_app(data_dir("sites"), clock=lambda: NOW).test_client()
     page = text_of(client, "/people")
-    row = next(row for row in re.findall(r"<tr>.*?</tr>", page, re.DOTALL) if f"<b>{name}</b>" in row)
+    row = next(row for row in re.findall(r"<tr>.*?</tr>", page, re.DOTALL) if f">{name}</a></b>" in row)
     assert open_point in row
 
 

@@ -7,6 +7,7 @@ import json
 import re
 from datetime import UTC, date, datetime, timedelta
 from html import unescape
+from shutil import copytree
 
 import pytest
 
@@ -142,7 +143,10 @@ def test_the_new_limits_stand_beside_those_of_the_plan_that_holds(beach):
     beach.first_dives()
     beach.at("12:40")
     text = beach.page()
-    assert "Terns, dive 2" in text and "Terns, dive 1:" not in text and "Skuas, dive 2" not in text
+    assert re.findall(r"<h2>([^<]*, dive \d+)</h2>", text) == ["Terns, dive 2"]
+    # What is said of the first dive is what it counts as, and no limit of a dive to come.
+    of_first = [line for line in text.splitlines() if ", dive 1" in line]
+    assert of_first and all("the next plan reckons with" in line for line in of_first)
     was, now = row(text, "In")
     assert was < now and now >= "13:33"  # 60 min ashore are the least
     assert row(text, "Planned depth") == ("14 m", "14 m")
@@ -298,3 +302,46 @@ def test_a_plan_that_another_followed_does_not_hold_again_by_the_same_form(beach
     assert beach.go().status_code == 303 and len(plans()) == 3
     answer = beach.go(form)
     assert answer.status_code == 409 and "so it is not the newest" in answer.text
+
+
+def test_who_dived_without_being_planned_is_told_and_the_dive_director_decides(beach):
+    beach.at("09:00")
+    beach.write("in", "Luca Benti", group="Visitors")
+    beach.at("09:30")
+    beach.write("out", "Luca Benti", group="Visitors")
+    beach.write("depth", "Luca Benti", group="Visitors", value="25")
+    beach.first_dives()
+    text = beach.page()
+    assert "Luca Benti, Visitors, dive 1: this dive is not in the plan" in text
+    assert "Do not go" in text or "The dive director decides first" in text
+    assert beach.go().status_code == 400
+
+
+def test_two_requests_whose_groups_have_one_name_are_both_on_the_page_and_not_planned_again(tmp_path, clock):
+    """The entries name the group alone: nobody can say of which request a dive is that is made."""
+    copytree(data_dir("sites"), tmp_path / "again")
+    first = tmp_path / "again" / "requests" / "saturday-ledge.toml"
+    head = first.read_text(encoding="utf-8").split("[[groups]]")[0]
+    group = """
+[[groups]]
+name = "terns"
+kind = "guided"
+leader = "Tom Okafor"
+divers = ["Maren Dahl"]
+[[groups.dives]]
+depth_m = 12
+minutes = 20
+not_before = "09:00"
+"""
+    first.with_name("another.toml").write_text(head + group, encoding="utf-8")
+    app = create_app(tmp_path / "again", clock=clock, records=tmp_path / "records")
+    app.extensions["tripplan_store_url"] = sqlite_url(tmp_path / "again.sqlite")
+    beach = Beach(app, clock)
+    beach.first_dives()
+    live = beach.page(LIVE)
+    assert "Terns, dive 1" in live and "terns, dive 1" in live and "Maren Dahl" in live
+    assert "for which they are not planned" not in live
+    text = beach.page()
+    assert text.count("Two requests of this day have a group with the name") == 2
+    assert "Go by this plan from now" not in text
+    app.extensions["tripplan_store"].close()

@@ -357,6 +357,23 @@ def test_a_store_that_takes_nothing_is_told(client, store, monkeypatch):
     assert answer.status_code == 500 and "disk full" in answer.text and "Nothing" in answer.text
 
 
+def test_a_tick_of_a_fellow_learner_in_the_centres_file_closes_nothing_and_both_pages_say_so(client, folder):
+    (folder / "centre" / "ticks.csv").write_text(
+        "person,course,dive,skill,day,by,result\nNoor Haddad,level_1_course,1,signals,2026-11-21,Ruben Costa,done\n",
+        encoding="utf-8",
+    )
+    page = text(client, "/skills")
+    assert ">0 of 9<" in row_of(page, "Noor Haddad")
+    assert "<bdi>Ruben Costa</bdi> for <bdi>Noor Haddad</bdi> “signals” (dive 1)." in page
+    page = text(client, "/skills/level_1_course/1?request=beginners-cove")
+    assert 'Ruben Costa for Noor Haddad "signals" (dive 1)' in page
+    assert "done, 21 November 2026, Ruben Costa" not in page
+    form = Form(client, "/skills/level_1_course/1?request=beginners-cove").choose("done", "signals", "Noor Haddad", 1)
+    assert form.send(day="2026-11-20").status_code == 303  # what does not count is not later either
+    page = text(client, "/skills")
+    assert ">1 of 9<" in row_of(page, "Noor Haddad") and "Ruben Costa</bdi> for" not in page
+
+
 # ---- as a table ----
 
 

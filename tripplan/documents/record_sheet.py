@@ -670,7 +670,12 @@ def _is_felt(text: str) -> bool:
 
 
 def _years_later(day: date, years: int) -> date:
-    """Return the same day some years later; the last of February of a leap year is kept a day longer."""
+    """Return the same day some years later; the last of February of a leap year is kept a day longer.
+
+    Beyond the last date that can be written it is that one.
+    """
+    if day.year + years > MAXYEAR:
+        return date.max
     try:
         return day.replace(year=day.year + years)
     except ValueError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -148,8 +149,8 @@ def kit_from(file: TomlFile) -> Kit:
 
 
 def _alike(text: str) -> str:
-    """Return a text as sizes and identities are compared: capitals and spaces tell no two apart."""
-    return "".join(text.split()).casefold()
+    """Return a text as sizes and identities are compared: capitals, spaces and accents as typed tell no two apart."""
+    return "".join(unicodedata.normalize("NFC", text).split()).casefold()
 
 
 # ---- sizes ----

@@ -8,6 +8,7 @@ from typing import Literal
 from pydantic import Field
 
 from tripplan.people.level import Level
+from tripplan.people.skills import as_compared
 from tripplan.record import OneLine, PhoneNumber, Record
 
 CENTRE_LANGUAGE = "centre"  # what stands for the centre's own language, whichever that is
@@ -69,7 +70,7 @@ class Person(Record):
     @property
     def languages(self) -> frozenset[str]:
         """What the person speaks, as compared: the language of the briefing and every other one."""
-        return frozenset(" ".join(each.split()).casefold() for each in (self.language or CENTRE_LANGUAGE, *self.speaks))
+        return frozenset(as_compared(each) for each in (self.language or CENTRE_LANGUAGE, *self.speaks))
 
     def age_on(self, day: date) -> int:
         """Return the age in whole years on a day; a birthday on 29 February counts from 1 March in common years."""

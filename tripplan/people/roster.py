@@ -13,6 +13,7 @@ from typing import Any
 from tripplan.errors import BadRecord, Fault
 from tripplan.people.level import Level
 from tripplan.people.person import Person
+from tripplan.people.skills import as_compared
 from tripplan.record import Location, Misfit, TomlFile, judge, read_toml
 
 EARLIEST_BIRTH = date(1900, 1, 1)  # nobody alive was born before; an earlier date is a slip of the pen
@@ -86,11 +87,11 @@ def read_roster(path: Path, cards: Mapping[str, Level | None]) -> Roster:
 
 
 def _doubled(file: TomlFile, entry: Mapping[str, Any], where: Location, first_at: dict[str, Location]) -> list[Fault]:
-    """Return a fault where a name was there before: capitals and spaces do not tell two people apart on a beach."""
+    """Return a fault where a name was there before: capitals, spaces and accents as typed tell no two apart."""
     name, at = entry.get("name"), (*where, "name")
     if not isinstance(name, str) or not name.strip():
         return []  # the schema says so
-    first = first_at.setdefault(" ".join(name.split()).casefold(), at)
+    first = first_at.setdefault(as_compared(name), at)
     if first == at:
         return []
     return [file.fault(at, f'"{_one_line(name)}" stands twice, first on line {file.line(first)}; names must differ')]

@@ -6,6 +6,7 @@ One TOML file a centre, written in its own words. What is read here is the centr
 from __future__ import annotations
 
 import difflib
+import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
@@ -22,12 +23,12 @@ COURSE_KINDS: tuple[str, ...] = tuple(kind.name for kind in KINDS.values() if ki
 
 
 def as_compared(name: str) -> str:
-    """Return a name as names are compared: capitals and spaces tell neither two skills nor two people apart.
+    """Return a name as names are compared: capitals, spaces and how an accent was typed tell no two apart.
 
     >>> as_compared(" Mask  Clearing ")
     'mask clearing'
     """
-    return " ".join(name.split()).casefold()
+    return " ".join(unicodedata.normalize("NFC", name).split()).casefold()
 
 
 class Skill(Record):

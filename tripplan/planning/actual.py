@@ -14,12 +14,13 @@ from datetime import date, datetime, tzinfo
 from tripplan.check import Check, Outcome
 from tripplan.errors import OutOfRange
 from tripplan.planning.event import OF_A_DIVE, Event, EventKind
-from tripplan.planning.live import NO_DISCOMFORT, alike, day_and_site, planned_people, standing
+from tripplan.planning.live import NO_DISCOMFORT, alike, day_and_site, planned_people, standing, with_person
 from tripplan.planning.plan import DivePlan, PersonDive
 from tripplan.planning.request import RecentDive
 
 LONGEST_MIN = 1440  # of a recent dive in a request
 AIR_PERCENT = 21.0
+UNKNOWN_DIVE = "Dive not known"  # stands for the group where nobody wrote of which dive somebody came out
 _DIVED: tuple[EventKind, ...] = ("in", "out", "end_bar", "depth", "discomfort", "signed", "verified")  # a dive was made
 _BURDEN = ("actual-planned", "actual-depth", "actual-depth-limit", "actual-time", "actual-interval", "actual-no-stop")
 OMITTED_STOP = (
@@ -89,6 +90,8 @@ class ActualDive:
     @property
     def words(self) -> str:
         """Which dive it is."""
+        if not self.number:
+            return f"{self.person}, dive not known"
         return f"{self.person}, {self.group}, dive {self.number}"
 
 
@@ -100,6 +103,9 @@ class _Key:
     site: str
     group: str
     number: int
+
+
+_Plans = dict[_Key, list[DivePlan]]  # more than one: two requests have a group of that name
 
 
 @dataclass
@@ -127,30 +133,35 @@ def actual_dives(events: Iterable[Event], dives: Sequence[DivePlan]) -> tuple[Ac
     events -- in order of arrival;  dives -- as planned
 
     Whoever was planned for a dive that others made is here too, with what is missing: nobody is taken as having stayed
-    ashore because nobody wrote anything. Source: AU_WHS (what a dive record holds).
+    ashore because nobody wrote anything. Whoever came out of a dive that cannot be told is here with a dive without
+    group and number. Source: AU_WHS (what a dive record holds).
     """
     held = standing(events)
-    day, site = day_and_site(dives, held.entries)
-    plans = {_Key(day, site, alike(dive.group), dive.number): dive for dive in dives}
+    day, _ = day_and_site(dives, held.entries)
+    plans: _Plans = {}
+    for dive in dives:
+        plans.setdefault(_Key(day, dive.site, alike(dive.group), dive.number), []).append(dive)
     names = {alike(name): name for name in held.names}
     names |= {alike(name): name for dive in dives for name in planned_people(dive)}
     zone = next((dive.entry.tzinfo for dive in dives if dive.entry is not None), None)
     written: dict[_Key, dict[str, list[Event]]] = {}
-    groups: dict[_Key, str] = {key: dive.group for key, dive in plans.items()}
+    groups: dict[_Key, str] = {key: same[0].group for key, same in plans.items()}
     made: dict[_Key, None] = {}
+    swims, told = _swims(held.entries, plans, zone)
     for event in held.entries:
-        if not (event.kind in OF_A_DIVE or (event.kind == "out" and event.group and event.dive)):
+        if event.kind not in OF_A_DIVE and event.kind != "out":
             continue
-        key = _key_of(event)
-        groups.setdefault(key, " ".join(event.group.split()))
+        key = _key_of(event) if event.kind != "out" or (event.group and event.dive) else told.get(event.uid)
+        if key is None:
+            continue  # coming out of a dive that they had gone in on
+        groups.setdefault(key, " ".join(event.group.split()) if key.number else UNKNOWN_DIVE)
         written.setdefault(key, {}).setdefault(alike(event.person), []).append(event)
         if event.kind in _DIVED:
             made[key] = None
-    swims = _swims(held.entries, zone)
     found: list[ActualDive] = []
     for key in (*(key for key in plans if key in made), *(key for key in made if key not in plans)):
-        plan = plans.get(key)
-        people = dict.fromkeys((*(alike(name) for name in (planned_people(plan) if plan else ())), *written[key]))
+        same = plans.get(key, [])
+        people = dict.fromkeys((*(alike(name) for plan in same for name in planned_people(plan)), *written[key]))
         every = [swims.get((person, key), _Swim()) for person in people]
         ins = [swim.time_in for swim in every if swim.time_in is not None]
         outs = [swim.time_out for swim in every if swim.time_out is not None]
@@ -164,7 +175,7 @@ def actual_dives(events: Iterable[Event], dives: Sequence[DivePlan]) -> tuple[Ac
                     names[person],
                     swim,
                     written[key].get(person, []),
-                    plan,
+                    with_person(same, person),
                     began=min(ins, key=lambda moment: moment.timestamp()) if ins else None,
                     ended=max(outs, key=lambda moment: moment.timestamp()) if outs and not inside else None,
                     deepest_m=max(depths, default=None),
@@ -173,7 +184,7 @@ def actual_dives(events: Iterable[Event], dives: Sequence[DivePlan]) -> tuple[Ac
     return _checked_in_turn(found, plans)
 
 
-def _checked_in_turn(dives: Sequence[ActualDive], plans: dict[_Key, DivePlan]) -> tuple[ActualDive, ...]:
+def _checked_in_turn(dives: Sequence[ActualDive], plans: _Plans) -> tuple[ActualDive, ...]:
     """Hold every dive against the plan, each person's in order of time: an earlier one may have spoilt a later plan."""
     before: dict[tuple[date, str], ActualDive] = {}
     done: dict[int, ActualDive] = {}
@@ -184,7 +195,8 @@ def _checked_in_turn(dives: Sequence[ActualDive], plans: dict[_Key, DivePlan]) -
         if earlier is not None and earlier.time_out is not None and dive.time_in is not None:
             ashore = math.floor(round((dive.time_in.timestamp() - earlier.time_out.timestamp()) / 60, 6))
             dive = replace(dive, interval_min=max(ashore, 0))
-        plan = plans.get(_Key(dive.day, dive.site, alike(dive.group), dive.number))
+        same = plans.get(_Key(dive.day, dive.site, alike(dive.group), dive.number), [])
+        plan = with_person(same, alike(dive.person))
         done[index] = before[key] = _checked(dive, plan, earlier)
     return tuple(done[index] for index in range(len(dives)))
 
@@ -204,14 +216,20 @@ def _key_of(event: Event) -> _Key:
     return _Key(event.day, event.site, alike(event.group), event.dive)
 
 
-def _swims(entries: Sequence[Event], zone: tzinfo | None) -> dict[tuple[str, _Key], _Swim]:
-    """Return each person's going in and coming out by dive.
+def _swims(
+    entries: Sequence[Event], plans: _Plans, zone: tzinfo | None
+) -> tuple[dict[tuple[str, _Key], _Swim], dict[str, _Key]]:
+    """Return each person's going in and coming out by dive, and the dive of each coming out that names none.
 
-    Coming out without a dive ends the one last gone in on; where one coming out is written twice, the later counts:
-    longer in the water and shorter at the surface burdens the diver more.
+    Coming out without a dive ends the one last gone in on. Where going in was not written, it ends the dive that the
+    person is planned for, that others have begun last and of which nothing else is written of the person; where there
+    is none, nobody can tell which dive it was. Where one coming out is written twice, the later counts: longer in the
+    water and shorter at the surface burdens the diver more.
     """
     swims: dict[tuple[str, _Key], _Swim] = {}
     latest: dict[str, list[_Key]] = {}  # dives that a person is in, the last one last
+    told: dict[str, _Key] = {}  # by mark of the entry, where the person had not gone in
+    begun: dict[_Key, None] = {}  # dives that somebody went in on, the last one last
     for event in entries:
         person = alike(event.person)
         clock = _clock(event.at, zone)
@@ -227,6 +245,7 @@ def _swims(entries: Sequence[Event], zone: tzinfo | None) -> dict[tuple[str, _Ke
                 swim.notes.append(f"coming out at {_clock(swim.outs[-1], zone)} is written before going in")
             swim.ins.append(event.at)
             swim.inside = True
+            begun[key] = begun.pop(key, None)
             latest.setdefault(person, []).append(key)
         elif event.kind == "out":
             inside = latest.setdefault(person, [])
@@ -235,14 +254,21 @@ def _swims(entries: Sequence[Event], zone: tzinfo | None) -> dict[tuple[str, _Ke
             elif inside:
                 key = inside[-1]
             else:
-                continue  # the list of who is where tells of it
+                not_known = _Key(event.day, event.site, "", 0)
+                open_ones = (
+                    each
+                    for each in reversed(begun)
+                    if (each.day, each.site) == (event.day, event.site) and (person, each) not in swims
+                    if any(person == alike(name) for plan in plans.get(each, ()) for name in planned_people(plan))
+                )
+                key = told[event.uid] = next(open_ones, not_known)
             swim = swims.setdefault((person, key), _Swim())
             if swim.outs and not swim.inside:
                 swim.notes.append(f"coming out is written more than once; {clock} counts")
             swim.outs.append(event.at)
             swim.inside = False
             latest[person] = [other for other in inside if other != key]
-    return swims
+    return swims, told
 
 
 def _actual(
@@ -652,6 +678,11 @@ def check_recent_dives(actuals: Sequence[ActualDive]) -> tuple[Check, ...]:
 def _recent(dive: ActualDive) -> tuple[RecentDive, tuple[str, ...]]:
     """Return a dive as the next plan reckons with it, and what was assumed.  Raises OutOfRange."""
     planned, assumed = dive.planned, list[str]()
+    if not dive.number:
+        raise OutOfRange(
+            f"{dive.words}: {dive.person} came out of the water, and nobody has written of which dive; write when "
+            f"{dive.person} went in and on which dive, or take the entry back, before the next dive is planned."
+        )
     unwritten = dive.time_in is None and dive.time_out is None
     out = dive.ended if unwritten else dive.time_out
     if out is None:
@@ -689,6 +720,11 @@ def _recent(dive: ActualDive) -> tuple[RecentDive, tuple[str, ...]]:
         )
     if dive.oxygen_percent is None:
         assumed.append("the gas is not in the plan: taken as air")
+    elif dive.oxygen_percent > AIR_PERCENT:
+        assumed.append(
+            f"{dive.oxygen_percent:g} % oxygen was planned, and no entry says that it was breathed: taken as planned, "
+            "though after air more nitrogen is left"
+        )
     recent = RecentDive(
         person=dive.person,
         depth_m=depth_m,

@@ -56,7 +56,7 @@ def after_dives(
             checks.append(Check("wait-known", Outcome.STOP, f"No wait can be given: {error}.", "NAVY_7"))
         exposure = oxygen_exposure(_breathed(dives, last, ledger), rules, whole_day_known=known)
         checks.extend(exposure.checks)
-        for check in checks:
+        for check in dict.fromkeys(checks):  # several heights may ask for the same
             told.setdefault(check, []).append(name)
         found.append(
             AfterDive(

@@ -337,6 +337,8 @@ def _judge_depth(said: _Judged, held: GroupSetting, setting: Setting, world: Wor
             day,
             world.rules,
             None,
+            world.skills.course(held.kind.name),
+            wish.course_dive,
         )
         subject = f"{group.name}, dive {number}"
         said.take([check_bottom(subject, held.kind, held.place, contest)])

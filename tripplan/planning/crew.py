@@ -40,7 +40,7 @@ def check_group(group: GroupWish, site: Site, people: People, on: date, rules: R
     yield from _check_in_charge(ratio, rules)
     yield from _check_reach(ratio, leader, rules)
     yield from _check_languages(ratio, rules)
-    yield from _check_children_ratio(group, kind, divers, assistants, leader, on, rules)
+    yield from _check_children_ratio(group, kind, divers, ratio.qualified, leader, on, rules)
     staff = ([leader] if leader else []) + assistants
     for person in staff + divers:
         yield from _check_person(person, group, kind, site, on, rules, is_staff=person in staff)
@@ -124,6 +124,21 @@ def _check_leader(
             limit=lowest.words,
             subject=assistant.name,
         )
+        rule = rules["age.leader_years"]
+        age = assistant.age_on(on)
+        yield Check(
+            rule="assistant-age",
+            outcome=Outcome.OK if age >= rule.value else Outcome.STOP,
+            sentence=(
+                f"{group.name}: {assistant.name} assists at {age}; the youngest who may lead, and so may answer for "
+                f"others, is {rule.value:g}."
+            ),
+            source=rule.key,
+            found=age,
+            limit=rule.value,
+            unit="years",
+            subject=assistant.name,
+        )
 
 
 def _check_in_charge(ratio: GroupRatio, rules: RuleBook) -> Iterator[Check]:
@@ -193,7 +208,7 @@ def _check_children_ratio(
     group: GroupWish,
     kind: Kind,
     divers: Sequence[Person],
-    assistants: Sequence[Person],
+    qualified: int,
     leader: Person | None,
     on: date,
     rules: RuleBook,
@@ -202,8 +217,7 @@ def _check_children_ratio(
     if not children:
         return
     rule = rules["ratio.child_per_leader"]
-    lowest = assistant_level(rules)
-    adults = len([a for a in assistants if a.level.rank >= lowest.rank]) + (1 if leader else 0)
+    adults = qualified + (1 if leader else 0)
     outcome, more = Outcome.OK if len(children) <= rule.value * adults else Outcome.STOP, ""
     first = rules["ratio.child_first_experience_per_leader"]
     binding = rule
@@ -319,6 +333,11 @@ def _check_medical(person: Person, on: date, rules: RuleBook) -> Check:
     elif not person.medical_clear:
         outcome = Outcome.STOP
         sentence = f"{person.name}'s medical declaration asks for a doctor, and no clearance is on record."
+    elif person.medical_doctor is not None and person.medical_doctor > on:
+        outcome = Outcome.STOP
+        sentence = (
+            f"{person.name}'s clearance by a doctor is dated after the day of the dive ({person.medical_doctor})."
+        )
     elif days > rule.value:
         outcome = Outcome.STOP
         sentence = f"{person.name}'s medical declaration is {days} days old; it holds {rule.value:g} days."
@@ -438,23 +457,36 @@ def _check_hearts(group: GroupWish, people: Sequence[Person], on: date, rules: R
 
 
 def check_crew(crew: Crew, people: People, on: date, rules: RuleBook) -> Iterator[Check]:
-    """Judge the people ashore: director, shore watch, oxygen provider."""
+    """Judge the people ashore: director, shore watch, oxygen provider. A minor does not count."""
+    adult = rules["age.adult_years"]
     if crew.dive_director:
-        sentence = f"{crew.dive_director} directs the dives."
-        yield Check("director-named", Outcome.OK, sentence, "FR_SPORTS_CODE", crew.dive_director)
+        age = people[crew.dive_director].age_on(on)
+        if age >= adult.value:
+            sentence = f"{crew.dive_director} directs the dives."
+            yield Check("director-named", Outcome.OK, sentence, "FR_SPORTS_CODE", crew.dive_director)
+        else:
+            sentence = (
+                f"{crew.dive_director} directs the dives at {age}: who answers for the day must be {adult.value:g} or "
+                "older. Name somebody else."
+            )
+            yield Check(
+                "director-named", Outcome.STOP, sentence, adult.key, age, adult.value, "years", crew.dive_director
+            )
     else:
         sentence = "No dive director is named: one person must answer for the day and start the call-out."
         yield Check("director-named", Outcome.STOP, sentence, "FR_SPORTS_CODE", None, 1, "person")
     rule = rules["crew.shore_watch_fewest"]
+    watch = _adults(crew.shore_watch, people, on, rules)
+    nobody = "nobody who counts is named" if crew.shore_watch else "nobody named"
     yield Check(
         rule="shore-watch",
-        outcome=Outcome.OK if len(crew.shore_watch) >= rule.value else Outcome.STOP,
+        outcome=Outcome.OK if len(watch) >= rule.value else Outcome.STOP,
         sentence=(
-            f"Shore watch: {', '.join(crew.shore_watch) or 'nobody named'}; {rule.value:g} needed whenever anybody "
-            "is in the water."
+            f"Shore watch: {', '.join(watch) or nobody}; {rule.value:g} needed whenever anybody is in the water."
+            f"{_minors_words(crew.shore_watch, people, on, rules)}"
         ),
         source=rule.key,
-        found=len(crew.shore_watch),
+        found=len(watch),
         limit=rule.value,
         unit="people",
     )
@@ -463,20 +495,37 @@ def check_crew(crew: Crew, people: People, on: date, rules: RuleBook) -> Iterato
     for name in crew.oxygen_provider:
         check = check_oxygen_provider(people[name], on, rules)
         yield check
-        if check.outcome is not Outcome.STOP:
+        if check.outcome is not Outcome.STOP and people[name].age_on(on) >= adult.value:
             qualified.append(name)
     yield Check(
         rule="oxygen-provider",
         outcome=Outcome.OK if len(qualified) >= rule.value else Outcome.STOP,
         sentence=(
             f"Oxygen provider ashore: {', '.join(qualified) or 'nobody qualified is named'}; {rule.value:g} needed "
-            "whenever anybody is in the water."
+            f"whenever anybody is in the water.{_minors_words(crew.oxygen_provider, people, on, rules)}"
         ),
         source=rule.key,
         found=len(qualified),
         limit=rule.value,
         unit="people",
     )
+
+
+def _adults(names: Sequence[str], people: People, on: date, rules: RuleBook) -> tuple[str, ...]:
+    """Return those of some names who are of age on a day."""
+    adult = rules.value("age.adult_years")
+    return tuple(name for name in names if people[name].age_on(on) >= adult)
+
+
+def _minors_words(names: Sequence[str], people: People, on: date, rules: RuleBook) -> str:
+    """Return a sentence about those of some names who are not of age; "" where all are."""
+    grown = _adults(names, people, on, rules)
+    young = [f"{name} ({people[name].age_on(on)})" for name in names if name not in grown]
+    if not young:
+        return ""
+    one = len(young) == 1
+    below = f"below {rules.value('age.adult_years'):g}"
+    return f" {', '.join(young)} {'is' if one else 'are'} {below} and {'does' if one else 'do'} not count."
 
 
 def check_oxygen_provider(person: Person, on: date, rules: RuleBook) -> Check:
@@ -495,7 +544,9 @@ def check_oxygen_provider(person: Person, on: date, rules: RuleBook) -> Check:
     return Check("oxygen-qualified", outcome, sentence, warning.key, found, 0, "days", person.name)
 
 
-def check_ashore(crew: Crew, in_water: Mapping[str, Sequence[str]], rules: RuleBook) -> Iterator[Check]:
+def check_ashore(
+    crew: Crew, in_water: Mapping[str, Sequence[str]], people: People, on: date, rules: RuleBook
+) -> Iterator[Check]:
     """Say where one person cannot do two things at once.
 
     in_water -- the dives that each person is on, in words
@@ -512,18 +563,18 @@ def check_ashore(crew: Crew, in_water: Mapping[str, Sequence[str]], rules: RuleB
             source="FR_SPORTS_CODE",
             subject=director,
         )
-    people = {*crew.shore_watch, *crew.oxygen_provider}
+    ashore = {*_adults((*crew.shore_watch, *crew.oxygen_provider), people, on, rules)}
     needed = rules.value("crew.shore_watch_fewest") + rules.value("crew.oxygen_provider_ashore_fewest")
-    if people and len(people) < needed:
+    if ashore and len(ashore) < needed:
         yield Check(
             rule="two-ashore",
             outcome=Outcome.CAUTION,
             sentence=(
-                f"{', '.join(sorted(people))} watches the water and gives oxygen: while one is done the other is not. "
+                f"{', '.join(sorted(ashore))} watches the water and gives oxygen: while one is done the other is not. "
                 "Name somebody more ashore."
             ),
             source="crew.oxygen_provider_ashore_fewest",
-            found=len(people),
+            found=len(ashore),
             limit=needed,
             unit="people",
         )
@@ -532,7 +583,7 @@ def check_ashore(crew: Crew, in_water: Mapping[str, Sequence[str]], rules: RuleB
 def check_support(dives: Sequence[DivePlan], request: Request, people: People, rules: RuleBook) -> Iterator[Check]:
     """Judge who is ashore while each timed dive is in the water, and the adults around minors.
 
-    Who has a duty ashore and is in the water meanwhile does not count.
+    Who has a duty ashore and is in the water meanwhile does not count, and no more does a minor.
     """
     members = {group.name: group for group in request.groups}
     adult = rules.value("age.adult_years")
@@ -541,7 +592,8 @@ def check_support(dives: Sequence[DivePlan], request: Request, people: People, r
         group = members[dive.group]
         kind, on = KINDS[group.kind], request.date
         wet = {name for other in timed if _overlap(dive, other) for name in members[other.group].everybody}
-        ashore = [name for name in request.crew.everybody if name not in wet]
+        dry = [name for name in request.crew.everybody if name not in wet]
+        ashore = _adults(dry, people, on, rules)
         subject = f"{dive.group}, dive {dive.number}"
         rule = rules[f"crew.{kind.name}_ashore_fewest"]
         yield Check(
@@ -549,7 +601,7 @@ def check_support(dives: Sequence[DivePlan], request: Request, people: People, r
             outcome=Outcome.OK if len(ashore) >= rule.value else Outcome.STOP,
             sentence=(
                 f"{subject}: with a duty ashore meanwhile: {', '.join(ashore) or 'nobody'}; a {kind.words} needs "
-                f"{rule.value:g}."
+                f"{rule.value:g}.{_minors_words(dry, people, on, rules)}"
             ),
             source=rule.key,
             found=len(ashore),
@@ -579,7 +631,7 @@ def _check_adults(
     rules: RuleBook,
 ) -> Check:
     rule, adult = rules["crew.minors_adults_fewest"], rules.value("age.adult_years")
-    leading = ([people[group.leader]] if group.leader else []) + list(qualified_assistants(group, people, rules))
+    leading = ([people[group.leader]] if group.leader else []) + list(qualified_assistants(group, people, on, rules))
     found = [*leading, *(people[name] for name in ashore if _is_qualified(people[name], on, rules))]
     names = list(dict.fromkeys(person.name for person in found if person.age_on(on) >= adult))
     return Check(

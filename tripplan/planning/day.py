@@ -24,7 +24,7 @@ from tripplan.environment.daylight import Daylight, daylight
 from tripplan.environment.stream import drift_m
 from tripplan.environment.tide import HarmonicTide, SecondaryTide, Tide
 from tripplan.errors import OutOfRange
-from tripplan.people.group import Kind
+from tripplan.people.group import KINDS, Kind
 from tripplan.people.person import Person
 from tripplan.people.skills import as_compared
 from tripplan.physics.exposure import check_gas_density
@@ -55,11 +55,12 @@ from tripplan.planning.plan import (
     UsableWindow,
     WhatIf,
 )
+from tripplan.planning.progress import counted_ticks
 from tripplan.planning.ratios import GroupRatio, WaterSeen, check_dive_ratio, ratio_of
 from tripplan.planning.request import DiveWish, GroupWish, RecentDive, Request
 from tripplan.planning.shore import ShoreSea, Weather, least, shore_sea, weather_of
 from tripplan.planning.slate import slate_of
-from tripplan.planning.teaching import teach
+from tripplan.planning.teaching import no_instructors, teach
 from tripplan.planning.timing import (
     Done,
     Ledger,
@@ -174,7 +175,8 @@ def plan_day(request: Request, world: World) -> DayPlan:
     checks.extend(drives_between(request, tuple(divers), ledger, setting.grid, rules))
     lead, lead_checks = lead_lines(request.groups, dives, world.people, setting.surroundings, rules)
     checks.extend(lead_checks)
-    taught = teach(request, dives, {held.group.name: held.place for held in groups}, world.skills, world.ticks)
+    places = {held.group.name: held.place for held in groups}
+    taught = teach(request, dives, places, world.skills, world.ticks, world.people)
     dives = taught.dives
     checks.extend(taught.checks)
     packing = pack(request, dives, lead, world.people, world.kit, rules)
@@ -655,7 +657,7 @@ def _plan_dives(
     for dive in dives:
         for person in dive.people:
             wet.setdefault(person.name, []).append(f"{dive.group}, dive {dive.number}")
-    checks.extend(check_ashore(request.crew, wet, world.rules))
+    checks.extend(check_ashore(request.crew, wet, world.people, request.date, world.rules))
     dives.sort(key=lambda dive: math.inf if dive.entry is None else dive.entry.timestamp())
     return tuple(dives), checks, ledger
 
@@ -711,8 +713,20 @@ def _plan_dive(
     mixes, richest = mixes_of(group, wish), group.richest_percent(wish)
 
     def contest_with(no_stop: Candidate | None) -> Contest:
+        course = world.skills.course(kind.name)
         return depth_contest(
-            people, leader, kind, place, site, setting.surroundings, richest, request.date, rules, no_stop
+            people,
+            leader,
+            kind,
+            place,
+            site,
+            setting.surroundings,
+            richest,
+            request.date,
+            rules,
+            no_stop,
+            course,
+            wish.course_dive,
         )
 
     fixed_m = contest_with(None).value or 0.0
@@ -1012,12 +1026,26 @@ def _check_deeper(subject: str, people: Sequence[Person], depth_m: float, ledger
     return [Check("deepest-first", Outcome.CAUTION, sentence, "COMMON_PRACTICE", depth_m, shallowest, "m", subject)]
 
 
+def _made_today(request: Request, world: World) -> tuple[str, ...]:
+    """Return who made each of the recent dives that are of the day itself, by the site's clock."""
+    if not isinstance(request.recent_dives, tuple):
+        return ()
+    zone = ZoneInfo(world.sites[request.site].timezone)
+    return tuple(dive.person for dive in request.recent_dives if dive.surfaced.astimezone(zone).date() == request.date)
+
+
 def _check_ascents(request: Request, world: World) -> list[Check]:
-    """Judge how often each person comes up in the day: exercises with several ascents count each of them."""
+    """Judge how often each person comes up in the day: exercises with several ascents count each of them.
+
+    A dive made before the plan counts as one: of more nobody wrote.
+    """
     counts: dict[str, int] = {}
     for group in request.groups:
         for name in group.everybody:
             counts[name] = counts.get(name, 0) + sum(dive.ascents for dive in group.dives)
+    for name in _made_today(request, world):
+        if name in counts:
+            counts[name] += 1
     rule = world.rules["ascent.most_per_day"]
     return [
         Check(
@@ -1035,18 +1063,17 @@ def _check_ascents(request: Request, world: World) -> list[Check]:
 
 
 def _check_counts(request: Request, world: World) -> list[Check]:
-    """Judge how many dives each person makes in the day."""
+    """Judge how many dives each person makes in the day; who leads peers makes no more than they do."""
     counts: dict[str, int] = {}
     staff: set[str] = set()
     for group in request.groups:
-        staff.update(group.assistants, [group.leader] if group.leader else [])
+        if KINDS[group.kind].led:
+            staff.update(group.assistants, [group.leader] if group.leader else [])
         for name in group.everybody:
             counts[name] = counts.get(name, 0) + len(group.dives)
-    if isinstance(request.recent_dives, tuple):
-        zone = ZoneInfo(world.sites[request.site].timezone)
-        for dive in request.recent_dives:  # one made this morning is one of today's
-            if dive.person in counts and dive.surfaced.astimezone(zone).date() == request.date:
-                counts[dive.person] += 1
+    for name in _made_today(request, world):  # one made this morning is one of today's
+        if name in counts:
+            counts[name] += 1
     checks: list[Check] = []
     for name, count in counts.items():
         rule = world.rules["dive.most_per_day_staff" if name in staff else "dive.most_per_day"]
@@ -1326,6 +1353,8 @@ def plan_inputs(request: Request, world: World) -> dict[str, Any]:
     names |= {*request.crew.everybody}
     who = {as_compared(name) for name in names}
     station = world.stations.get(site.tide.station or "")
+    ticks = [tick for _, told in sorted(world.ticks.items()) for tick in told if as_compared(tick.person) in who]
+    counted = set(counted_ticks(ticks, no_instructors(world.people)))
     return {
         "version": __version__,
         "request": request.model_dump(mode="json"),
@@ -1340,9 +1369,8 @@ def plan_inputs(request: Request, world: World) -> dict[str, Any]:
             for course in world.skills.courses
             if course.kind in {group.kind for group in request.groups}
         ],
-        "ticks": [
-            repr(tick) for _, told in sorted(world.ticks.items()) for tick in told if as_compared(tick.person) in who
-        ],
+        "ticks": [repr(tick) for tick in ticks],
+        "ticks_not_counted": [repr(tick) for tick in ticks if tick not in counted],  # by who is no instructor
         "confirmed": [repr(one) for one in world.confirmed if one.at.date() <= request.date],
         "conditions": as_inputs(world.conditions[site.slug]) if site.slug in world.conditions else None,
         "centre": [world.centre_name, world.code_of_practice, world.demonstration],

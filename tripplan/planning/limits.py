@@ -10,12 +10,14 @@ from tripplan.check import Candidate, Contest
 from tripplan.people.group import Kind
 from tripplan.people.level import Level
 from tripplan.people.person import Person
+from tripplan.people.skills import Course
 from tripplan.physics.no_stop import NoStop, Surroundings
 from tripplan.physics.oxygen import max_operating_depth_m
 from tripplan.physics.pressure import water_density_kg_m3
 from tripplan.rulebook import RuleBook
 
 COURSES = ("level_1_course", "level_2_course")
+CONFINED = "confined_skills"  # what a place suits that is confined water
 
 
 def kind_depth_key(kind: Kind) -> str:
@@ -73,6 +75,33 @@ def person_depth(person: Person, on: date, kind: Kind, leader: Person | None, ru
     return level
 
 
+def confined_candidate(
+    place: Place, course: Course | None, course_dive: int | None, rules: RuleBook
+) -> Candidate | None:
+    """Return the depth of confined water where the place is that, or where the dive of the course is or may be for it.
+
+    course      -- of the kind of dive; None: the centre's list of skills has none
+    course_dive -- its number in the course; None: nobody said
+
+    A dive whose water is not known is held to it at a place that suits both waters. None where it does not hold.
+    """
+    rule = rules["depth.confined_water_m"]
+    dive = course.dive(course_dive) if course is not None and course_dive is not None else None
+    if place.suits == (CONFINED,):
+        words = "confined water"
+    elif dive is not None:
+        if dive.water != "confined":
+            return None
+        words = f"dive {dive.number} of the course is for confined water"
+    else:
+        known = course.dives if course is not None else ()
+        may_be = any(each.water == "confined" for each in known) or (course is None and course_dive is not None)
+        if CONFINED not in place.suits or not may_be:
+            return None
+        words = "nobody can say which water the dive of the course is for, and the place suits confined water too"
+    return Candidate("confined-water", rule.value, f"{words}: {rule.value:g} m", rule.key)
+
+
 def depth_contest(
     people: Sequence[Person],
     leader: Person | None,
@@ -84,11 +113,14 @@ def depth_contest(
     on: date,
     rules: RuleBook,
     no_stop: Candidate | None = None,
+    course: Course | None = None,
+    course_dive: int | None = None,
 ) -> Contest:
     """Return every candidate for the depth limit of a dive, metres.
 
     people -- everybody in the water, leader and assistants included
     no_stop -- the depth to which the tables allow the wished time, where it has been worked out
+    course, course_dive -- as for `confined_candidate`
     """
     candidates: list[Candidate] = []
     divers = [person for person in people if person is not leader]
@@ -108,9 +140,9 @@ def depth_contest(
         candidates.append(Candidate("leader", None, "nobody leads: each diver's own level holds", "ISO_24801_2"))
     rule = rules[kind_depth_key(kind)]
     candidates.append(Candidate("kind", rule.value, f"{kind.words}: {rule.value:g} m", rule.key))
-    if place.suits == ("confined_skills",):
-        rule = rules["depth.confined_water_m"]
-        candidates.append(Candidate("confined-water", rule.value, f"confined water: {rule.value:g} m", rule.key))
+    confined = confined_candidate(place, course, course_dive, rules)
+    if confined is not None:
+        candidates.append(confined)
     candidates.append(
         Candidate("place", place.deepest_m, f"{place.name} is {place.deepest_m:g} m at its deepest", "SITE_FILE")
     )

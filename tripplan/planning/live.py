@@ -386,7 +386,9 @@ class _Day:
         self.day, self.site = day_and_site(dives, events, now)
         entries = [dive.entry for dive in dives if dive.entry is not None]
         self.zone: tzinfo | None = entries[0].tzinfo if entries else now.tzinfo
-        self.plans: dict[_Key, DivePlan] = {(alike(dive.group), dive.number): dive for dive in dives}
+        self.plans: dict[_Key, list[DivePlan]] = {}  # more than one: two requests have a group of that name
+        for dive in dives:
+            self.plans.setdefault((alike(dive.group), dive.number), []).append(dive)
         self.people: dict[str, _Person] = {}
         self.stays: list[_Stay] = []
         self.alarms: list[Alarm] = []
@@ -697,7 +699,7 @@ class _Day:
 
     def _out_by(self, stay: _Stay) -> datetime | None:
         """Return when somebody in the water is overdue; None where no plan says."""
-        plan = self.plans.get((alike(stay.entry.group), stay.entry.dive)) if stay.own else None
+        plan = self._plan_of(stay) if stay.own else None
         if plan is None or plan.exit_by is None:
             return None
         if plan.water_time_min is None:
@@ -708,6 +710,10 @@ class _Day:
         )  # in before the planned minute, due before it
         return min(plan.exit_by, early, key=lambda moment: moment.timestamp())
 
+    def _plan_of(self, stay: _Stay) -> DivePlan | None:
+        """Return the plan of the dive that somebody is on; None where it is not planned."""
+        return with_person(self.plans.get((alike(stay.entry.group), stay.entry.dive), ()), stay.person)
+
     def _dives_now(self) -> tuple[DiveNow, ...]:
         unplanned: dict[_Key, str] = {}
         for stay in self.stays:
@@ -715,12 +721,16 @@ class _Day:
             if stay.own and key not in self.plans:
                 unplanned.setdefault(key, " ".join(stay.entry.group.split()))
         return (
-            *(self._dive_now(key, dive.group, dive) for key, dive in self.plans.items()),
+            *(self._dive_now(key, dive.group, dive) for key, same in self.plans.items() for dive in same),
             *(self._dive_now(key, group, None) for key, group in unplanned.items()),
         )
 
     def _dive_now(self, key: _Key, group: str, plan: DivePlan | None) -> DiveNow:
-        stays = [stay for stay in self.stays if stay.own and (alike(stay.entry.group), stay.entry.dive) == key]
+        stays = [
+            stay
+            for stay in self.stays
+            if stay.own and (alike(stay.entry.group), stay.entry.dive) == key and self._plan_of(stay) is plan
+        ]
         inside = [stay for stay in stays if stay.out_at is None]
         in_water = tuple(stay.person for stay in inside)
         should_be = planned_people(plan) if plan is not None else ()
@@ -822,7 +832,7 @@ class _Day:
                 "agree on one now and write it down."
             )
             yield Alarm("no-out-by", name, sentence, event.at)
-        plan = self.plans.get((alike(event.group), event.dive))
+        plan = self._plan_of(stay)
         if plan is not None and alike(name) not in {alike(each) for each in planned_people(plan)}:
             sentence = f"{name} is in the water since {since} on {dive}, for which they are not planned."
             yield Alarm("not-of-the-dive", name, sentence, event.at)
@@ -898,6 +908,12 @@ class _Day:
             came_out=person.came_out,
             notes=tuple(person.notes),
         )
+
+
+def with_person(dives: Sequence[DivePlan], name: str) -> DivePlan | None:
+    """Return which of several dives of one name somebody is planned for, else the first; None where there is none."""
+    mine = (dive for dive in dives if alike(name) in {alike(each) for each in planned_people(dive)})
+    return next(mine, dives[0] if dives else None)
 
 
 def planned_people(dive: DivePlan) -> tuple[str, ...]:

@@ -16,7 +16,8 @@ from tripplan.check import Check, Outcome
 from tripplan.errors import OutOfRange
 from tripplan.planning.actual import ActualDive, check_recent_dives, recent_dives_of
 from tripplan.planning.day import group_setting, setting_of
-from tripplan.planning.live import alike
+from tripplan.planning.live import alike, planned_people
+from tripplan.planning.packing import Packing
 from tripplan.planning.plan import DayPlan, DivePlan
 from tripplan.planning.request import DiveWish, RecentDive, Request
 from tripplan.planning.timing import ascent_min
@@ -57,6 +58,7 @@ class OnePlan:
     kept: datetime
     by: str
     dives: tuple[DivePlan, ...]
+    request: str = ""  # name of the request that it is of; empty: not known
 
 
 # ---- what was made ----
@@ -107,7 +109,10 @@ def check_counted(counted: Sequence[Counted]) -> tuple[Check, ...]:
                 f"{each.dive.words}: the next plan reckons with {recent.depth_m:g} m for {recent.minutes} min at the "
                 f"bottom, of {each.water_min} min in the water: the swim and the way up are taken as planned"
             )
-            check = replace(check, sentence=told + (rest.removeprefix(", the whole time in the water.") or "."))
+            more = rest.removeprefix(", the whole time in the water.").rstrip(".")
+            asked = "Ask how long they were at the bottom: where it was more, count all the time in the water."
+            outcome = max(check.outcome, Outcome.CAUTION, key=lambda one: one.severity)
+            check = replace(check, outcome=outcome, sentence=f"{told}{more}. {asked}")
         checks.append(check)
     return tuple(sorted(checks, key=lambda check: -check.outcome.severity))
 
@@ -271,14 +276,17 @@ def check_ascents(request: Request, left: Request, dives_made: Sequence[ActualDi
 
 
 def check_made(left: Request, dives_made: Sequence[ActualDive]) -> tuple[Check, ...]:
-    """Return every stop in the record of somebody who is to dive again: felt unwell, too deep, a stop left out."""
+    """Return every stop in the record of somebody who is to dive again: felt unwell, too deep, a stop left out.
+
+    With them comes every dive for which they were not planned: it was held against no limit, whatever it was.
+    """
     again = {alike(name) for group in left.groups for name in group.everybody}
     return tuple(
         check
         for dive in dives_made
         if alike(dive.person) in again
         for check in dive.checks
-        if check.outcome is Outcome.STOP
+        if check.outcome is Outcome.STOP or check.rule == "actual-planned"
     )
 
 
@@ -300,16 +308,23 @@ def numbered_as(plan: DayPlan, numbers: Mapping[str, Sequence[int]]) -> DayPlan:
         return plan
     longest_first = sorted(numbers, key=len, reverse=True)
     # "Group, dive 2 of the course" counts the dives of the course, and not those of the day.
-    pattern = re.compile(rf"(?<!\w)({'|'.join(map(re.escape, longest_first))}), dive (\d+)(?!\d)(?! of the )")
+    pattern = re.compile(rf"(?<!\w)({'|'.join(map(re.escape, longest_first))})(,?) dive (\d+)(?!\d)(?! of the )")
 
     def put(text: str) -> str:
-        return pattern.sub(lambda m: f"{m[1]}, dive {moved.get((m[1], int(m[2])), int(m[2]))}", text)
+        return pattern.sub(lambda m: f"{m[1]}{m[2]} dive {moved.get((m[1], int(m[3])), int(m[3]))}", text)
 
     changed = {
         field.name: _each_text(getattr(plan, field.name), put) for field in fields(plan) if field.name not in _ALL_BUT
     }
     dives = tuple(replace(dive, number=moved.get((dive.group, dive.number), dive.number)) for dive in changed["dives"])
-    return replace(plan, **{**changed, "dives": dives})
+    packing: Packing | None = changed["packing"]
+    if packing is not None:
+        people = (
+            line if line.dive is None else replace(line, dive=moved.get((line.group, line.dive), line.dive))
+            for line in packing.people
+        )
+        packing = replace(packing, people=tuple(people))
+    return replace(plan, **{**changed, "dives": dives, "packing": packing})
 
 
 def _each_text(value: T, put: Any) -> T:
@@ -339,19 +354,31 @@ def dives_that_hold(plans: Sequence[OnePlan], begun: Mapping[tuple[str, int], da
     begun -- when somebody first went in on a dive, by group as names are compared and number
 
     A dive goes by the newest plan that holds it, one that has begun by the newest kept until then. No dive of an older
-    plan is dropped because a newer one does not hold it.
+    plan is dropped because a newer one does not hold it. Dives of two requests whose groups have one name are two;
+    where the request of a plan is not known, so are dives that have nobody in common.
     """
-    chosen: dict[tuple[str, int], HeldDive] = {}
+    chosen: dict[tuple[str, int], list[tuple[OnePlan, HeldDive]]] = {}
     for plan in sorted(plans, key=lambda each: each.kept.timestamp()):
         for dive in plan.dives:
             key = (alike(dive.group), dive.number)
-            began = begun.get(key)
-            if key in chosen and began is not None and plan.kept.timestamp() > began.timestamp():
-                continue
-            chosen[key] = HeldDive(dive, plan.revision, plan.kept, plan.by)
+            lines, began = chosen.setdefault(key, []), begun.get(key)
+            new = (plan, HeldDive(dive, plan.revision, plan.kept, plan.by))
+            place = next((n for n, held in enumerate(lines) if _one_dive(held, new)), None)
+            if place is None:
+                lines.append(new)
+            elif began is None or plan.kept.timestamp() <= began.timestamp():
+                lines[place] = new
     return tuple(
         sorted(
-            chosen.values(),
+            (held for lines in chosen.values() for _, held in lines),
             key=lambda held: (held.dive.entry is None, held.dive.entry.timestamp() if held.dive.entry else 0.0),
         )
     )
+
+
+def _one_dive(before: tuple[OnePlan, HeldDive], after: tuple[OnePlan, HeldDive]) -> bool:
+    """Return whether two dives of one name in two plans are the same dive."""
+    if before[0].request and after[0].request:
+        return before[0].request == after[0].request
+    one, other = ({alike(name) for name in planned_people(held.dive)} for _, held in (before, after))
+    return bool(one & other) or not (one or other)

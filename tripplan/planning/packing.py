@@ -191,10 +191,14 @@ def _weights(person: Person, group: GroupWish, lead: LeadLine | None) -> KitLine
     return line(f"weights, {known:g} kg was right before: {FIND_LEAD}", lead_kg=known)
 
 
+def _noted_l(person: Person | None) -> float | None:
+    """Return how large a cylinder somebody dives with by the roster, litres."""
+    found = re.search(r"[0-9]+(?:[.,][0-9]+)?", person.sizes.get("cylinder", "") if person else "")
+    return float(found[0].replace(",", ".")) if found else None
+
+
 def _cylinders(person: Person, group: GroupWish) -> Iterator[KitLine]:
-    noted = person.sizes.get("cylinder", "")
-    found = re.search(r"[0-9]+(?:[.,][0-9]+)?", noted)
-    noted_l = float(found[0].replace(",", ".")) if found else None
+    noted, noted_l = person.sizes.get("cylinder", ""), _noted_l(person)
     metal: Metal | None = "steel" if "steel" in noted.casefold() else "aluminium" if "alu" in noted.casefold() else None
     volume_l, gap = group.cylinder_l, ""
     if volume_l is None:
@@ -386,7 +390,8 @@ def pack(
     kit -- what the store holds; None: nobody wrote it down
 
     Everybody is counted as diving in the centre's kit, with one filled cylinder for each dive and no refill between.
-    What one person has stays theirs all day. People whose size is not on record are served last.
+    What one person has stays theirs all day. People whose size is not on record are served last. Each recent dive of
+    the day has emptied a cylinder; as nobody writes down which, none is then set aside for a person.
     """
     by_name = {line.name: line for line in lead}
     wanted: dict[tuple[str, str, int | None, int | None, str], KitLine] = {}
@@ -408,7 +413,8 @@ def pack(
         if not needs:
             continue
         store = units[thing] if units is not None else []
-        handed = _Handed(thing, needs, spares, store, _hand_out([*needs, *spares], store))
+        used = _used(request, lines, people) if thing == "cylinder" else []
+        handed = _handed(thing, needs, spares, store, used)
         packed.extend(handed.lines(known=units is not None))
         set_aside.update(handed.named())
         judged.append(handed)
@@ -430,6 +436,40 @@ def pack(
         also=tuple(_also(kit)) if kit is not None else (),
         notes=tuple(notes),
         checks=tuple(_checks(request.date, kit, judged, packed, own, leads, rules)),
+    )
+
+
+def _used(request: Request, lines: Sequence[KitLine], people: Mapping[str, Person]) -> list[KitLine]:
+    """Return a line for each cylinder that a dive of the day has emptied already.
+
+    As large as the person's cylinder of the request, else as the roster says; neither known: of any size.
+    """
+    recent = request.recent_dives if isinstance(request.recent_dives, tuple) else ()
+    found = []
+    for dive in recent:
+        if dive.surfaced.date() != request.date:
+            continue
+        own = [line.volume_l for line in lines if line.thing == "cylinder" and line.person == dive.person]
+        volume_l = own[0] if own else _noted_l(people.get(dive.person))
+        found.append(KitLine(dive.person, "", "cylinder", "", volume_l=volume_l, oxygen_percent=dive.oxygen_percent))
+    return found
+
+
+def _handed(
+    thing: str, needs: Sequence[KitLine], spares: Sequence[KitLine], store: Sequence[_Unit], used: Sequence[KitLine]
+) -> _Handed:
+    """Hand out one thing of the store, without what is used up."""
+    given = _hand_out([*used, *needs, *spares], store)
+    gone = {unit for unit in given[: len(used)] if unit is not None}
+    left = [n for n in range(len(store)) if n not in gone]
+    place = {unit: n for n, unit in enumerate(left)}
+    return _Handed(
+        thing,
+        needs,
+        spares,
+        [store[n] for n in left],
+        [None if unit is None else place[unit] for unit in given[len(used) :]],
+        used=len(used),
     )
 
 
@@ -456,6 +496,7 @@ class _Handed:
     spares: Sequence[KitLine]
     units: Sequence[_Unit]
     given: Sequence[int | None]
+    used: int = 0  # so many more are used up, and nobody knows which
 
     @property
     def without(self) -> list[KitLine]:
@@ -492,12 +533,14 @@ class _Handed:
                 identities=tuple(
                     self.units[n].identity
                     for n in units
-                    if n is not None and self.units[n].identity and like.size_known
+                    if n is not None and self.units[n].identity and like.size_known and not self.used
                 ),
             )
 
     def named(self) -> Iterator[tuple[KitLine, KitLine]]:
         """Yield each need with the item that was set aside for it; where the size is not known, nobody chose yet."""
+        if self.used:
+            return
         for need, number in zip(self.needs, self.given, strict=False):
             if number is not None and self.units[number].identity and need.size_known:
                 unit = self.units[number]
@@ -619,6 +662,13 @@ def _checks(
         for each in handed:
             if each.thing in ("cylinder", "regulator"):
                 yield _check_service(each, on)
+        if used := sum(each.used for each in handed):
+            many = "1 cylinder counts" if used == 1 else f"{used} cylinders count"
+            sentence = (
+                f"{many} as emptied by the dives of today that are over, and nobody wrote down which: read the gauge, "
+                "the label and the metal of each cylinder before it is handed out."
+            )
+            yield Check("kit-known", Outcome.CAUTION, sentence, "KIT_FILE", subject="cylinders")
         yield from _check_enough(handed, packed, lead, rules)
         yield from _check_metals(own)
     yield from _check_gaps(own)

@@ -56,7 +56,7 @@ def propose_pairs(group: GroupWish, people: Mapping[str, Person], on: date, rule
         kept = (tuple(name for name in pair if name in names) for pair in group.pairs)
         return tuple(pair for pair in kept if pair)
     divers = [_diver(people[name], group, on, rules) for name in sorted(set(names))]
-    staff = _staff(group, kind, people, rules)
+    staff = _staff(group, kind, people, on, rules)
     singles = 0
     if kind.name == "first_experience" and len(divers) <= 2 * len(staff):
         singles = max(2 * len(staff) - len(divers), 0) if len(divers) > len(staff) else len(divers)
@@ -70,11 +70,11 @@ def _paired(group: GroupWish, kind: Kind) -> tuple[str, ...]:
     return group.divers if kind.led else group.everybody
 
 
-def _staff(group: GroupWish, kind: Kind, people: Mapping[str, Person], rules: RuleBook) -> tuple[str, ...]:
+def _staff(group: GroupWish, kind: Kind, people: Mapping[str, Person], on: date, rules: RuleBook) -> tuple[str, ...]:
     """Return who may take divers along: the leader first, then the qualified assistants by name."""
     if not kind.led or group.leader is None:
         return ()
-    return (group.leader, *sorted(person.name for person in qualified_assistants(group, people, rules)))
+    return (group.leader, *sorted(person.name for person in qualified_assistants(group, people, on, rules)))
 
 
 def _diver(person: Person, group: GroupWish, on: date, rules: RuleBook) -> _Diver:
@@ -199,7 +199,7 @@ def check_pairs(
     pairs -- by name; who leads or assists may stand in them
     """
     kind = KINDS[group.kind]
-    staff = _staff(group, kind, people, rules)
+    staff = _staff(group, kind, people, on, rules)
     words = "; ".join(" + ".join(pair) for pair in pairs) or "none"
     how = "as the leader wants them" if group.pairs is not None else "as proposed"
     key = "REQUEST" if group.pairs is not None else "COMMON_PRACTICE"

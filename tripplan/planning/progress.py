@@ -1,11 +1,12 @@
 """How far each learner is in a course: what is open, what the next dive must hold, and whether a planned dive may go.
 
-A skill is closed by a tick of an instructor and opened again by a later one. What nobody ticked is open.
+A skill is closed by a tick of an instructor and opened again by a later one. What nobody ticked is open. Who is no
+instructor is for the caller to say: what they call done closes nothing, what they call open is open.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal, get_args
@@ -95,6 +96,39 @@ def open_skills(course: Course, person: str, ticks: Iterable[SkillTick]) -> tupl
                     least_depth_m=skill.least_depth_m,
                 )
             )
+    return tuple(found)
+
+
+def counted_ticks(ticks: Iterable[SkillTick], may_not: Collection[str]) -> tuple[SkillTick, ...]:
+    """Return ticks without every "done" by somebody who may not say so; "again" of anybody stays.
+
+    may_not -- names of those who are no instructors by the list of people; of a name that is not there nothing is
+               known, and its ticks count
+    """
+    names = {as_compared(name) for name in may_not}
+    return tuple(tick for tick in ticks if tick.result != "done" or as_compared(tick.by) not in names)
+
+
+def uncounted(
+    course: Course, people: Iterable[str], ticks: Iterable[SkillTick], may_not: Collection[str]
+) -> tuple[SkillTick, ...]:
+    """Return the ticks of some people for which a skill would be closed, had an instructor given them."""
+    ticks = tuple(ticks)
+    counted = counted_ticks(ticks, may_not)
+    without = set(ticks).difference(counted)
+    if not without:
+        return ()
+    found: list[SkillTick] = []
+    for person in dict.fromkeys(people):
+        closed = {(each.dive, as_compared(each.skill)) for each in open_skills(course, person, counted)}
+        closed -= {(each.dive, as_compared(each.skill)) for each in open_skills(course, person, ticks)}
+        found.extend(
+            tick
+            for tick in ticks
+            if tick in without
+            and as_compared(tick.person) == as_compared(person)
+            and (tick.dive, as_compared(tick.skill)) in closed
+        )
     return tuple(found)
 
 
@@ -231,10 +265,13 @@ class CourseDive:
     before_today: tuple[int, ...] = ()  # dives of the course that this group makes earlier on the day
 
 
-def check_course_dive(planned: CourseDive, course: Course | None, ticks: Iterable[SkillTick]) -> tuple[Check, ...]:
+def check_course_dive(
+    planned: CourseDive, course: Course | None, ticks: Iterable[SkillTick], may_not: Collection[str] = ()
+) -> tuple[Check, ...]:
     """Judge a planned dive of a course against what is open for its learners.
 
     course -- of the dive's kind; None: the centre's file has none
+    may_not -- as for `counted_ticks`
 
     A stop: a skill that comes first in confined water, or one that this dive's skills need, is open for somebody; or
     the place is not the water that the dive asks for. "done" of a later day than the plan's does not count. What is
@@ -248,7 +285,8 @@ def check_course_dive(planned: CourseDive, course: Course | None, ticks: Iterabl
             return ()
         sentence = f"{subject}: the centre's list of skills has no {words}, so nobody can say what is open."
         return (Check("skills-open", Outcome.CAUTION, sentence, SOURCE, subject=subject),)
-    ticks = tuple(tick for tick in ticks if tick.result != "done" or tick.day <= planned.day)
+    written = tuple(tick for tick in ticks if tick.result != "done" or tick.day <= planned.day)
+    ticks = counted_ticks(written, may_not)
     if planned.number is None:
         named = _together(
             (
@@ -266,9 +304,18 @@ def check_course_dive(planned: CourseDive, course: Course | None, ticks: Iterabl
         sentence = f"{subject}: the {words} has no dive {planned.number}; it has dives 1 to {len(course.dives)}."
         return (Check("skills-open", Outcome.STOP, sentence, SOURCE, subject=subject),)
     name = f"{subject}, dive {dive.number} of the {words} ({dive.name})"
-    checks = [*_check_open(planned, course, dive, name, ticks), *_check_water(planned, dive, name)]
+    checks = [*_check_open(planned, course, dive, name, ticks, written), *_check_water(planned, dive, name)]
     checks.extend(_check_depth(planned, course, dive, name, ticks))
-    if odd := strangers(course, planned.learners, ticks):
+    if others := uncounted(course, planned.learners, written, may_not):
+        told = ", ".join(
+            dict.fromkeys(f'{tick.by} for {tick.person} "{tick.skill}" (dive {tick.dive})' for tick in others)
+        )
+        sentence = (
+            f"{name}: ticks by who is no instructor by the list of people close nothing: {told}. "
+            "An instructor sees the skill, or the list is put right."
+        )
+        checks.append(Check("skills-ticks", Outcome.CAUTION, sentence, SOURCE, len(others), 0.0, "ticks", subject))
+    if odd := strangers(course, planned.learners, written):
         told = ", ".join(dict.fromkeys(f'{tick.person} "{tick.skill}" (dive {tick.dive})' for tick in odd))
         sentence = f"{name}: ticks that fit no skill of the course close nothing: {told}. Look what was meant."
         checks.append(Check("skills-ticks", Outcome.CAUTION, sentence, SOURCE, len(odd), 0.0, "ticks", subject))
@@ -276,15 +323,24 @@ def check_course_dive(planned: CourseDive, course: Course | None, ticks: Iterabl
 
 
 def _check_open(
-    planned: CourseDive, course: Course, dive: SkillDive, name: str, ticks: Sequence[SkillTick]
+    planned: CourseDive,
+    course: Course,
+    dive: SkillDive,
+    name: str,
+    ticks: Sequence[SkillTick],
+    written: Sequence[SkillTick],
 ) -> list[Check]:
+    """Judge what is open before a dive.
+
+    written -- with the ticks that do not count: a dive of which they are has begun all the same
+    """
     stops: list[tuple[str, tuple[OpenSkill, ...]]] = []
     waits: list[tuple[str, tuple[OpenSkill, ...]]] = []
     comes: list[tuple[str, tuple[OpenSkill, ...]]] = []
     for person in planned.learners:
         opened = open_skills(course, person, ticks)
         blocking = _blocking(course, dive, opened)
-        ahead = _ahead(planned, course, person, opened, ticks)
+        ahead = _ahead(planned, course, person, opened, written)
         stops.append((person, tuple(each for each in blocking if each not in ahead)))
         waits.append((person, tuple(each for each in blocking if each in ahead)))
         first, stays = _carried(dive, opened, blocking)

@@ -40,7 +40,7 @@ class GroupRatio:
     divers: int
     in_water: int  # with leader and assistants
     led: bool  # whether a leader is named
-    qualified: int  # assistants of the level that counts
+    qualified: int  # assistants of the level and the age that count
     by_people: tuple[Reduction, ...]
     not_spoken_to: tuple[str, ...]  # whose language is spoken by nobody who leads or assists
 
@@ -55,16 +55,19 @@ class WaterSeen:
     stream_limit_kn: float  # of the kind of dive
 
 
-def qualified_assistants(group: GroupWish, people: Mapping[str, Person], rules: RuleBook) -> tuple[Person, ...]:
-    """Return the assistants of a level that counts in a ratio."""
-    lowest = assistant_level(rules)
-    return tuple(people[name] for name in group.assistants if people[name].level.rank >= lowest.rank)
+def qualified_assistants(
+    group: GroupWish, people: Mapping[str, Person], on: date, rules: RuleBook
+) -> tuple[Person, ...]:
+    """Return the assistants who count in a ratio on a day: by their level, and by the age of who may lead."""
+    lowest, youngest = assistant_level(rules), rules.value("age.leader_years")
+    assistants = [people[name] for name in group.assistants]
+    return tuple(each for each in assistants if each.level.rank >= lowest.rank and each.age_on(on) >= youngest)
 
 
 def ratio_of(group: GroupWish, people: Mapping[str, Person], on: date, rules: RuleBook) -> GroupRatio:
     """Return what the people of a group ask of its ratio on a day."""
     divers = [people[name] for name in group.divers]
-    assistants = qualified_assistants(group, people, rules)
+    assistants = qualified_assistants(group, people, on, rules)
     leading = ([people[group.leader]] if group.leader else []) + list(assistants)
     spoken = frozenset[str]().union(*(person.languages for person in leading))
     not_spoken_to = tuple(person.name for person in divers if leading and not person.languages & spoken)
@@ -124,11 +127,15 @@ def allowed(ratio: GroupRatio, reductions: Sequence[Reduction], rules: RuleBook)
         return min(most, max(fewest, most - sum(each.fewer for each in reductions)))
     if not ratio.led:
         return 0.0
+    return min(_taken(ratio, reductions, rules), rules.value(f"ratio.{kind.name}_most"))
+
+
+def _taken(ratio: GroupRatio, reductions: Sequence[Reduction], rules: RuleBook) -> float:
+    """Return how many divers a leader and the qualified assistants take together, before the most of the kind."""
+    kind = ratio.kind
     per_leader = rules.value(f"ratio.{kind.name}_per_leader")
     each = rules.value(f"ratio.{kind.name}_per_assistant")
-    ceiling = max(rules.value(f"ratio.{kind.name}_most"), per_leader)
-    taken = _share(per_leader, reductions, rules) + _share(each, reductions, rules) * ratio.qualified
-    return min(taken, ceiling)
+    return _share(per_leader, reductions, rules) + _share(each, reductions, rules) * ratio.qualified
 
 
 def _share(own: float, reductions: Sequence[Reduction], rules: RuleBook) -> float:
@@ -199,9 +206,14 @@ def _number(ratio: GroupRatio) -> int:
     return ratio.divers if ratio.kind.led else ratio.in_water
 
 
-def _own_key(ratio: GroupRatio) -> str:
+def _own_key(ratio: GroupRatio, rules: RuleBook) -> str:
+    """Return the key of the kind's own number that binds: what who leads takes, or the most of the kind if fewer."""
     kind = ratio.kind
-    return f"ratio.{kind.name}_per_leader" if kind.led else "ratio.autonomous_most"
+    if not kind.led:
+        return "ratio.autonomous_most"
+    most = f"ratio.{kind.name}_most"
+    full = ratio.led and _taken(ratio, (), rules) > rules.value(most)
+    return most if full else f"ratio.{kind.name}_per_leader"
 
 
 def _binding_key(ratio: GroupRatio, reductions: Sequence[Reduction], limit: float, rules: RuleBook) -> str:
@@ -214,7 +226,7 @@ def _binding_key(ratio: GroupRatio, reductions: Sequence[Reduction], limit: floa
     if most > 0:
         return key
     whole = allowed(ratio, (), rules) - limit  # together they count, though no single one does
-    return reductions[0].rule.key if reductions and whole > 0 else _own_key(ratio)
+    return reductions[0].rule.key if reductions and whole > 0 else _own_key(ratio, rules)
 
 
 def _count_words(ratio: GroupRatio, limit: float) -> str:

@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag
 
 from tripplan.people.group import KINDS, KindName
+from tripplan.people.skills import as_compared as _alike
 from tripplan.record import ClockTime, Misfit, PhoneNumber, Record, TomlFile, judge, read_toml
 
 FIRST_DAY, LAST_DAY = date(1901, 1, 1), date(2099, 12, 31)  # the tides are reckoned for these two centuries
@@ -44,11 +45,6 @@ def _line(value: str) -> str:
 
 Line = Annotated[str, AfterValidator(_line)]  # it is printed on the sheets
 Name = Annotated[str, Field(min_length=1)]  # an empty one would pass for "nobody"
-
-
-def _alike(name: str) -> str:
-    """Return a name as names are compared: capitals and spaces do not tell two apart on a beach."""
-    return " ".join(name.split()).casefold()
 
 
 def _doubled(names: Sequence[str], key: str) -> Iterator[Misfit]:

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 
 from tripplan.catalogue.site import Place
 from tripplan.check import Check
+from tripplan.people.person import Person
 from tripplan.people.skills import Course, Skills, SkillWater
+from tripplan.planning.limits import CONFINED
 from tripplan.planning.plan import DivePlan, SkillLine
-from tripplan.planning.progress import CourseDive, SkillTick, check_course_dive, dive_holds
+from tripplan.planning.progress import CourseDive, SkillTick, check_course_dive, counted_ticks, dive_holds
 from tripplan.planning.request import GroupWish, Request
-
-CONFINED = "confined_skills"  # what a place suits that is confined water
 
 
 @dataclass(frozen=True)
@@ -31,17 +31,24 @@ def waters_of(place: Place) -> frozenset[SkillWater]:
     return frozenset(found)
 
 
+def no_instructors(people: Mapping[str, Person]) -> tuple[str, ...]:
+    """Return who may tick no skill as done: everybody in the list of people who is no instructor by it."""
+    return tuple(person.name for person in people.values() if not person.level.is_instructor)
+
+
 def teach(
     request: Request,
     dives: Sequence[DivePlan],
     places: Mapping[str, Place],
     skills: Skills,
     ticks: Mapping[str, tuple[SkillTick, ...]],
+    people: Mapping[str, Person],
 ) -> Taught:
     """Return the dives of a day with what they hold for each learner, and the checks of that.
 
-    places -- by name of the group;  ticks -- by kind of course
+    places -- by name of the group;  ticks -- by kind of course;  people -- everybody in the list, by name
     """
+    may_not = no_instructors(people)
     made: list[DivePlan] = []
     checks: list[Check] = []
     groups = {group.name: group for group in request.groups}
@@ -62,10 +69,11 @@ def teach(
             before_today=tuple(before.get(dive.group, ())),
         )
         told = ticks.get(dive.kind, ())
-        checks.extend(check_course_dive(planned, course, told))
+        checks.extend(check_course_dive(planned, course, told, may_not))
         if number is not None:
             before.setdefault(dive.group, []).append(number)
-        held = _with_skills(dive, number, course, [tick for tick in told if tick.day <= request.date], planned_for)
+        seen = [tick for tick in counted_ticks(told, may_not) if tick.day <= request.date]
+        held = _with_skills(dive, number, course, seen, planned_for)
         planned_for |= {(name, line.dive, line.skill) for line in held.skills for name in line.learners}
         made.append(held)
     return Taught(tuple(made), tuple(checks))

@@ -308,7 +308,7 @@ def _people_checks(
         for person in dive.people:
             if person.name in members[dive.group]:
                 wet.setdefault(person.name, []).append(f"{dive.group}, dive {dive.number}")
-    checks.extend(check_ashore(request.crew, wet, world.rules))
+    checks.extend(check_ashore(request.crew, wet, world.people, request.date, world.rules))
     checks.extend(check_support(plan.dives, request, world.people, world.rules))
     now = {
         group.name: replace(

@@ -10,7 +10,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import MAXYEAR, MINYEAR, UTC, date, datetime, timedelta
 from itertools import groupby, pairwise
 from typing import Any, Final
 
@@ -230,9 +230,15 @@ def holding(store: Store) -> Holding:
 def years_later(day: date, years: int) -> date:
     """Return the same day some years later, or earlier where negative; 1 March for a 29 February that is not there.
 
+    Beyond the last date that can be written it is that one, and before the first the first.
+
     >>> years_later(date(2028, 2, 29), 1)
     datetime.date(2029, 3, 1)
     """
+    if day.year + years > MAXYEAR:
+        return date.max
+    if day.year + years < MINYEAR:
+        return date.min
     try:
         return day.replace(year=day.year + years)
     except ValueError:
@@ -361,7 +367,7 @@ def _why_day_stays(
     live = live_day(events, (), (), look.now, look.rules)
     if live.in_water:
         return f"nobody wrote that {', '.join(live.in_water)} came out of the water: it stays until somebody settles it"
-    if any(alarm.slug == "missing-diver" for alarm in live.alarms):
+    if any(alarm.slug in ("missing-diver", "recount") for alarm in live.alarms):
         return "the counts never agreed again: it stays until somebody settles it"
     for harm in harms:
         if harm.place == place:
@@ -508,6 +514,6 @@ def past_keeping(
         dates = [each for each in held if each is not None]
         if not dates:
             undated.append(person.name)
-        elif max(dates) + days < today:
+        elif max(dates) < today - days:
             old.append(OldPaper(person.name, max(dates)))
     return tuple(sorted(old, key=lambda each: (each.last, each.name))), tuple(undated)

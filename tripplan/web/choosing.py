@@ -15,6 +15,7 @@ from pydantic import ValidationError
 from tripplan.catalogue.site import Site
 from tripplan.environment.conditions import Seen
 from tripplan.errors import OutOfRange
+from tripplan.people.skills import as_compared as _alike
 from tripplan.planning.observed import VALUES, Observed, seen_of
 from tripplan.planning.replan import LONGEST_DELAY_MIN
 from tripplan.planning.request import Altitude, DiveWish, GroupWish, RecentDive, Request
@@ -98,10 +99,6 @@ def all_groups(folder: Folder) -> dict[str, tuple[GroupWish, Request]]:
         group.name if many[_alike(group.name)] == 1 else f"{group.name} ({name})": (group, request)
         for name, request, group in each
     }
-
-
-def _alike(name: str) -> str:
-    return " ".join(name.split()).casefold()
 
 
 def near_date(timezone: str, now: datetime) -> date:

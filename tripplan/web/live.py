@@ -100,7 +100,13 @@ def held_of(plans: Sequence[KeptPlan], events: Sequence[Event]) -> Held:
             key = (alike(event.group), event.dive)
             begun[key] = min(begun.get(key, event.at), event.at, key=lambda moment: moment.timestamp())
     held = dives_that_hold(
-        [OnePlan(plan.revision, plan.kept, plan.by, dives_from_json(plan.plan)) for plan in plans], begun
+        [
+            OnePlan(
+                plan.revision, plan.kept, plan.by, dives_from_json(plan.plan), str(plan.plan.get("request_name", ""))
+            )
+            for plan in plans
+        ],
+        begun,
     )
     numbers = {(each.revision, each.dive.group, each.dive.number) for each in held}
     used = [plan for plan in plans if any(each.revision == plan.revision for each in held)]
@@ -154,7 +160,12 @@ def _begin(slug: str, day: date, by: str) -> None:
         return
     moment = now()
     for asked, plan in _plans_now(slug, day):
-        keep(slug, moment, by, asked, plan, told_here(slug))
+        keep(slug, moment, by, asked, plan, told_here(slug), {"request_name": name_of(asked)})
+
+
+def name_of(asked: Request) -> str:
+    """Return the name of a ready request: it tells apart groups of one name; empty where it is none."""
+    return next((name for name, one in shelf().requests.items() if one == asked), "")
 
 
 def _expected(slug: str, day: date) -> tuple[str, ...]:
@@ -218,7 +229,7 @@ def _shown(slug: str, day: date, by: str) -> dict[str, Any]:
         "events": events,
         "moments": MOMENTS,
         "fresh": lambda: secrets.token_hex(12),
-        "planned": {(dive.group, dive.number): dive for dive in held.dives},
+        "planned": {(dive.group, dive.number, dive.entry): dive for dive in held.dives},
         "written": _written(events),
     }
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -32,7 +33,7 @@ from tripplan.store.database import StoreFault
 from tripplan.web.accounts import audit, current_name, current_role
 from tripplan.web.app import now, shelf
 from tripplan.web.kept import kept
-from tripplan.web.live import Held, _day_asked, _held, _site_or_404, _state, _writer, keep, told_here
+from tripplan.web.live import Held, _day_asked, _held, _site_or_404, _state, _writer, keep, name_of, told_here
 from tripplan.web.plans import checks_for_who_asks
 from tripplan.web.roles import may
 
@@ -41,7 +42,11 @@ bp = Blueprint("next_dive", __name__)
 LONGEST_WORDS = 500
 # With one of these nobody plans: somebody may still be in the water.
 FIRST_FIND = ("overdue", "missing-diver", "left-in-water", "in-water-another-day")
-SETTLED = ("actual-no-stop", "actual-depth-limit")  # the dive director is told and decides, in words that are kept
+SETTLED = (
+    "actual-no-stop",
+    "actual-depth-limit",
+    "actual-planned",
+)  # the dive director is told and decides, in words that are kept
 
 
 @dataclass(frozen=True)
@@ -152,7 +157,8 @@ def folded(checks: Sequence[Check]) -> tuple[str, ...]:
         name = check.subject.split(",")[0]
         before, found, after = check.sentence.partition(f"{name}, ")
         key = f"{after.replace(name, 'them')}" if found and not before and name else check.sentence
-        said.setdefault(key, []).append((name, check.sentence))
+        if (name, check.sentence) not in (those := said.setdefault(key, [])):
+            those.append((name, check.sentence))
     return tuple(
         those[0][1] if len(those) == 1 else f"{'; '.join(name for name, _ in those)}: {key}"
         for key, those in said.items()
@@ -162,7 +168,21 @@ def folded(checks: Sequence[Check]) -> tuple[str, ...]:
 def _all(slug: str, day: date, moment: datetime, strict: bool) -> tuple[tuple[Next, ...], Made]:
     made, held = _made(slug, day, strict)
     asked = [one for one in shelf().requests.values() if one.site == slug and one.date == day]
-    return tuple(_next(one, made, held, moment, strict) for one in asked), made
+    names = Counter(name for one in asked for name in {alike(group.name) for group in one.groups})
+    return tuple(
+        Next(one, trouble=twice) if (twice := _named_twice(one, names)) else _next(one, made, held, moment, strict)
+        for one in asked
+    ), made
+
+
+def _named_twice(asked: Request, names: Mapping[str, int]) -> tuple[str, ...]:
+    """Return why dives made cannot be told apart: entries name the group, and not its request."""
+    return tuple(
+        f"Two requests of this day have a group with the name {group.name}, and the entries do not say of which a dive "
+        "is. Give the group that has not dived yet another name."
+        for group in asked.groups
+        if names[alike(group.name)] > 1
+    )
 
 
 def _revisions(found: Sequence[Next]) -> str:
@@ -269,5 +289,6 @@ def _keep(slug: str, day: date, by: str, found: Sequence[Next], made: Made, sett
             "decided": settled,
             "decided_of": [check.sentence for check in each.to_settle],
         }
-        if keep(slug, moment, by, each.left, each.plan, world, {"from_what_was_done": more}):
+        kept_with = {"from_what_was_done": more, "request_name": name_of(each.asked)}
+        if keep(slug, moment, by, each.left, each.plan, world, kept_with):
             audit("goes by a new plan", f"{slug} {day.isoformat()} {each.plan.revision}", by)

@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 from pydantic import ValidationError
 
 from tripplan.people.group import KINDS
+from tripplan.people.skills import as_compared as _alike
 from tripplan.planning.request import GroupWish, Request
 from tripplan.planning.world import World, request_faults
 from tripplan.record import Location
@@ -448,10 +449,6 @@ def _pairs(text: str) -> list[list[str]]:
         [name.strip() for name in next(csv.reader([line.strip()], skipinitialspace=True)) if name.strip()]
         for line in lines
     ]
-
-
-def _alike(name: str) -> str:
-    return " ".join(name.split()).casefold()
 
 
 def _people(words: Words) -> set[str]:

@@ -7,7 +7,7 @@ import binascii
 import hashlib
 from pathlib import Path
 
-from flask import Blueprint, Flask, Response, abort, current_app, redirect, render_template, request, url_for
+from flask import Blueprint, Flask, Response, abort, current_app, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from tripplan.errors import BadRecord
@@ -102,8 +102,8 @@ def apply() -> str | tuple[str, int] | BaseResponse:
         return _page(trouble=str(error)), 500
     told = f"{len(preview.new)} new, {len(preview.changed)} changed, {len(preview.left_out)} rows left out"
     audit("people brought in", f"{told}, from {name[:120]}")
-    done = f"{told}.{f' The list before is kept beside it as {kept.name}.' if kept else ''}"
-    return redirect(url_for("roster.table", done=done), code=303)
+    flash(f"Written: {told}.{f' The list before is kept beside it as {kept.name}.' if kept else ''}")
+    return redirect(url_for("roster.table"), code=303)
 
 
 def _people() -> CentrePeople:
@@ -140,7 +140,6 @@ def _page(preview: Preview | None = None, trouble: str = "", name: str = "", let
         name=name,
         letters=letters,
         stamp=stamp,
-        done=request.args.get("done", "")[:300],
         who=current_name(),
         most=FAULTS_SHOWN,
         young=current_app.extensions["tripplan_young"],

@@ -8,7 +8,7 @@ import io
 import json
 import re
 import secrets
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
@@ -31,13 +31,16 @@ from tripplan.planning.progress import (
     SkillTick,
     TickResult,
     check_course_dive,
+    counted_ticks,
     dive_holds,
     group_progress,
     next_dive_of,
     open_skills,
     strangers,
+    uncounted,
 )
 from tripplan.planning.request import GroupWish, Request
+from tripplan.planning.teaching import no_instructors
 from tripplan.store.database import StoreFault
 from tripplan.store.folder import Folder
 from tripplan.store.ticks import DiffersFromKept, KeptTick, add_ticks, ticks, together
@@ -109,6 +112,11 @@ def _so_far(found: Iterable[SkillTick]) -> tuple[SkillTick, ...]:
     return tuple(tick for tick in found if tick.result != "done" or tick.day <= today)
 
 
+def _counted(seen: Iterable[SkillTick]) -> tuple[SkillTick, ...]:
+    """Return ticks without what is said to be done by somebody who is no instructor by the list of people."""
+    return counted_ticks(seen, no_instructors(shelf().world.people))
+
+
 def _learners(kind: str, seen: Sequence[SkillTick]) -> tuple[str, ...]:
     """Return who is on a course: the divers of its groups, then whoever has ticks."""
     names = [name for one in _outings(kind) for name in one.group.divers]
@@ -146,15 +154,17 @@ def overview() -> str:
     for course in shelf().world.skills.courses:
         told = seen.get(course.kind, ())
         learners = _learners(course.kind, told)
+        counted = _counted(told)
         outings = []
         for one in _outings(course.kind):
-            next_number = group_progress(course, one.group.divers, told).next_number
+            next_number = group_progress(course, one.group.divers, counted).next_number
             numbers = one.course_dives or ((next_number,) if next_number is not None else ())
             outings.append((one, [number for number in dict.fromkeys(numbers) if course.dive(number)]))
         courses.append(
             {
                 "course": course,
-                "progress": group_progress(course, learners, told),
+                "progress": group_progress(course, learners, counted),
+                "uncounted": uncounted(course, learners, told, no_instructors(shelf().world.people)),
                 "strangers": strangers(course, learners, told),
                 "outings": outings,
             }
@@ -311,7 +321,7 @@ def _page(asked: Asked, seen: Sequence[SkillTick], typed: Typed, troubles: Seque
 
 def _lines(asked: Asked, seen: Sequence[SkillTick], typed: Typed) -> tuple[Line, ...]:
     """Return what is made up on the dive first, then the dive's own skills, each with its learners."""
-    course, dive = asked.course, asked.dive
+    course, dive, seen = asked.course, asked.dive, _counted(seen)
     last = {(as_compared(t.person), t.dive, as_compared(t.skill)): t for t in sorted(seen, key=lambda t: t.day)}
     found: dict[tuple[int, str], list[Cell]] = {}
     for person in asked.people:
@@ -325,7 +335,7 @@ def _lines(asked: Asked, seen: Sequence[SkillTick], typed: Typed) -> tuple[Line,
                     open=opened.get((number, skill)),
                     last=last.get((as_compared(person), number, as_compared(skill))),
                     uid=uid,
-                    sends={answer: json.dumps([answer, number, skill, person]) for answer in RESULT_WORDS},
+                    sends=_sends(number, skill, person, seen),
                     chosen=typed.chosen.get(uid, ""),
                 )
             )
@@ -341,6 +351,7 @@ def _lines(asked: Asked, seen: Sequence[SkillTick], typed: Typed) -> tuple[Line,
 def _elsewhere(asked: Asked, seen: Sequence[SkillTick]) -> dict[int, list[str]]:
     """Return whose next dive would be another one than the page is about, by its number."""
     found: dict[int, list[str]] = {}
+    seen = _counted(seen)
     for person in asked.people:
         after = next_dive_of(asked.course, person, seen)
         if after is not None and (number := after.instead or after.number) != asked.dive.number:
@@ -352,6 +363,23 @@ def _uid(form: str, number: int, skill: str, person: str) -> str:
     """Return the mark of one row of one form; another answer in the same row keeps it."""
     row = json.dumps([number, as_compared(skill), as_compared(person)])
     return f"{form}-{hashlib.sha256(row.encode()).hexdigest()[:16]}"
+
+
+def _sends(number: int, skill: str, person: str, seen: Sequence[SkillTick]) -> dict[str, str]:
+    """Return what a row of the form sends, by answer: with it goes a mark of what the row showed."""
+    mark = _shown(number, skill, person, seen)
+    return {answer: json.dumps([answer, number, skill, person, mark]) for answer in RESULT_WORDS}
+
+
+def _shown(number: int, skill: str, person: str, seen: Sequence[SkillTick]) -> str:
+    """Return a mark of all that was seen of one skill of one learner; with every tick more it is another one."""
+    of = (as_compared(person), number, as_compared(skill))
+    told = [
+        [tick.day.isoformat(), tick.by, tick.result]
+        for tick in seen
+        if (as_compared(tick.person), tick.dive, as_compared(tick.skill)) == of
+    ]
+    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:12]
 
 
 def _checks(asked: Asked, seen: Sequence[SkillTick]) -> tuple[Check, ...]:
@@ -376,7 +404,7 @@ def _checks(asked: Asked, seen: Sequence[SkillTick]) -> tuple[Check, ...]:
             depth_m=None,
             before_today=before,
         )
-        found = check_course_dive(planned, asked.course, seen)
+        found = check_course_dive(planned, asked.course, seen, no_instructors(shelf().world.people))
         checks.extend(check for check in found if check.rule in ("skills-open", "skills-ticks"))
     return tuple(checks)
 
@@ -397,7 +425,11 @@ def tick(kind: str, dive: str) -> BaseResponse | tuple[str, int]:
         chosen={uid: value for uid, value in form.items() if uid.startswith(f"{begins}-") and value},
     )
     troubles: list[str] = []
-    found = _read(asked, typed, everything, {one.uid for one in known}, troubles)
+    written = {one.uid for one in known}
+    found = _read(asked, typed, everything, written, troubles)
+    if changed := _changed_meanwhile(asked, typed, _counted(seen), written):
+        left = replace(typed, chosen={uid: value for uid, value in typed.chosen.items() if uid not in changed})
+        return _page(asked, seen, _answers_only(left), [*changed.values(), *troubles]), 409
     if troubles:
         return _page(asked, seen, _answers_only(typed), troubles), 400
     try:
@@ -429,18 +461,44 @@ def _answers_only(typed: Typed, form: str = "") -> Typed:
     """
     form = form or typed.form
     rows = [_row(value) for value in typed.chosen.values()]
-    chosen = {_uid(form, number, skill, person): answer for answer, number, skill, person in rows}
+    chosen = {_uid(form, number, skill, person): answer for answer, number, skill, person, _ in rows}
     return replace(typed, form=form, chosen=chosen)
 
 
-def _row(value: str) -> tuple[str, int, str, str]:
-    """Return answer, dive, skill and person of a row as the form sends them; empty for what no form of ours sent."""
+def _row(value: str) -> tuple[str, int, str, str, str]:
+    """Return answer, dive, skill, person and mark of a row as the form sends them; empty for what no form of ours
+    sent."""
     try:
-        answer, number, skill, person = json.loads(value)
+        answer, number, skill, person, mark = json.loads(value)
     except (ValueError, TypeError, RecursionError):
-        return "", 0, "", ""
-    fits = isinstance(answer, str) and type(number) is int and isinstance(skill, str) and isinstance(person, str)
-    return (answer, number, skill, person) if fits else ("", 0, "", "")
+        return "", 0, "", "", ""
+    fits = type(number) is int and all(isinstance(each, str) for each in (answer, skill, person, mark))
+    return (answer, number, skill, person, mark) if fits else ("", 0, "", "", "")
+
+
+def _changed_meanwhile(
+    asked: Asked, typed: Typed, seen: Sequence[SkillTick], written: Set[str]
+) -> dict[str, str]:
+    """Return a sentence for each row that shows something else by now than when its form was opened, by uid.
+
+    written -- uids that are kept already: this form was sent before, and what it wrote itself is no change
+    """
+    found: dict[str, str] = {}
+    for uid, value in typed.chosen.items():
+        _, number, skill, person, mark = _row(value)
+        if not person or uid in written or mark == _shown(number, skill, person, seen):
+            continue
+        of = (as_compared(person), number, as_compared(skill))
+        told = [each for each in seen if (as_compared(each.person), each.dive, as_compared(each.skill)) == of]
+        last = max(told, key=lambda each: each.day, default=None)
+        stands = (
+            f'"{RESULT_WORDS[last.result]}", {day_words(last.day)}, {last.by}' if last else "nothing was seen of it"
+        )
+        found[uid] = (
+            f"{person}, {skill}: this was changed after you had opened the page; what stands there now is: {stands}. "
+            "Look at it and choose once more."
+        )
+    return found
 
 
 def _read(
@@ -454,8 +512,9 @@ def _read(
     found: list[KeptTick] = []
     said: dict[str, None] = {}
     people = {as_compared(name) for name in asked.people}
+    seen = _counted(seen)
     for uid, value in typed.chosen.items():
-        answer, number, skill, person = _row(value)
+        answer, number, skill, person, _ = _row(value)
         of = asked.course.dive(number)
         if (
             answer not in RESULTS
