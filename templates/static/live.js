@@ -57,13 +57,36 @@
     if (answer.ok) token = (await answer.json()).token;
   }
 
+  const boxes = form => [...form.querySelectorAll("input:not([type=hidden]), textarea")];
+
+  function isOf(form) {
+    // What a form writes and of whom, as it was drawn.
+    return [...form.querySelectorAll("input[type=hidden]")].filter(each => ["kind", "group", "dive", "person", "corrects"].includes(each.name))
+      .map(each => `${each.name} ${each.value}`).join("\n");
+  }
+
+  function typedNow() {
+    const typed = new Map();
+    for (const form of board.querySelectorAll("form.entry"))
+      for (const box of boxes(form)) if (box.value) typed.set(`${isOf(form)}\n${box.name}`, box.value);
+    return typed;
+  }
+
+  function typeAgain(typed) {
+    for (const form of board.querySelectorAll("form.entry"))
+      for (const box of boxes(form)) box.value = typed.get(`${isOf(form)}\n${box.name}`) || box.value;
+  }
+
   async function redraw() {
     const by = document.getElementById("by").value;
     const answer = await fetch(`${board.dataset.board}&by=${encodeURIComponent(by)}`, { cache: "no-store" });
     if (!answer.ok) return;
     const open = [...board.querySelectorAll("details[open] > summary")].map(each => each.textContent);
     if (board.contains(document.activeElement) && document.activeElement.matches("input, textarea, select")) return;
-    board.innerHTML = await answer.text();
+    const text = await answer.text();
+    const typed = typedNow(); // words half written are not lost to a fresh board
+    board.innerHTML = text;
+    typeAgain(typed);
     for (const summary of board.querySelectorAll("details > summary"))
       if (open.includes(summary.textContent)) summary.parentElement.open = true;
     clocks();
@@ -123,6 +146,9 @@
     line.textContent = `Not written down: ${what}: ${error}. Write it again.`;
     refusedBox.append(line);
     refusedBox.hidden = false;
+    if (!kept || !["incident", "note"].includes(kept.entry.kind)) return;
+    const box = board.querySelector(`form.entry:has(input[name=kind][value=${kept.entry.kind}]) [name=text]`);
+    if (box && !box.value) box.value = kept.entry.text; // long words are mended, not typed again
   }
 
   board.addEventListener("submit", event => {
@@ -142,6 +168,7 @@
         corrects: values.get("corrects") || "",
       });
     form.reset();
+    for (const box of boxes(form)) box.value = ""; // also what came back from the server
     for (const button of form.querySelectorAll("button")) { button.disabled = true; button.textContent += " ✓"; }
     show();
     send();

@@ -308,3 +308,19 @@ def test_nothing_scrolls_sideways_on_the_narrowest_phone(browser, served):
             "form.entry button", "all => all.filter(b => b.getBoundingClientRect().height < 44).length"
         )
         assert small == 0
+
+
+def test_words_half_written_outlive_a_fresh_board_and_are_sent_once(browser, served):
+    address, path = served
+    with phone(browser, address) as page:
+        box = page.locator("section[aria-label='Incident'] textarea")
+        box.fill("Came up fast")
+        box.blur()
+        page.click("button:has-text('Here') >> nth=0")
+        settled(page, path, 1)
+        page.wait_for_function("!document.querySelector('#board button').textContent.includes('✓')")
+        assert box.input_value() == "Came up fast"
+        page.click("text=Write the incident")
+        assert [each.text for each in settled(page, path, 2)][1] == "Came up fast"
+        page.wait_for_timeout(500)
+        assert box.input_value() == ""

@@ -104,6 +104,9 @@ def test_where_the_day_is_not_over_on_earth_it_has_not_begun_here(store):
         (date(2028, 2, 29), 4, date(2032, 2, 29)),
         (date(2027, 6, 12), 5, date(2032, 6, 12)),
         (date(2029, 3, 1), -1, date(2028, 3, 1)),
+        (date(9998, 12, 31), 1, date(9999, 12, 31)),
+        (date(9998, 12, 31), 5, date(9999, 12, 31)),  # the last date that there is
+        (date(2, 1, 1), -5, date(1, 1, 1)),
     ],
 )
 def test_years_are_those_of_the_calendar_and_a_leap_day_is_kept_a_day_longer(day, years, later):
@@ -144,6 +147,18 @@ def test_a_day_whose_counts_never_agreed_again_never_goes(store):
     keep(store, *dive(DAY), *(count(n, "Ann" if n % 2 else "Dee", 3.0) for n in range(4)))
     assert gone(store, NOW.replace(year=2060)) == {}
     assert "counts never agreed" in what_would_go(store, RULES, NOW).kept[0].why
+
+
+def test_a_day_with_one_pair_of_counts_that_differ_stays_until_a_pair_agrees(store):
+    def count(number: int, by: str, people: float) -> Event:
+        at = noon(DAY) + timedelta(hours=2, minutes=number)
+        return entry(DAY, 20 + number, "count", by=by, person="", value=people, text="before leaving", at=at)
+
+    keep(store, *dive(DAY), *dive(DAY, "Cy", start=5), count(0, "Ann", 1.0), count(1, "Dee", 2.0))
+    assert gone(store, NOW.replace(year=2060)) == {}
+    assert "counts never agreed" in what_would_go(store, RULES, NOW).kept[0].why
+    keep(store, count(2, "Ann", 2.0), count(3, "Dee", 2.0))
+    assert gone(store) == {"events": 8}
 
 
 # ---- incidents ----

@@ -357,3 +357,100 @@ def test_what_a_kept_plan_was_made_from_is_all_that_its_revision_counts(client):
     text = json.dumps(dict(plan.inputs), sort_keys=True, ensure_ascii=True)
     assert hashlib.sha256(text.encode()).hexdigest()[:8] == plan.revision
     assert plan.inputs["conditions"]  # the forecast that it was made from
+
+
+def asked_anew(app, name: str = "saturday-ledge", **changes: object) -> None:
+    """Change a request as somebody who edits the folder does."""
+    held = app.extensions["tripplan_shelf"]._folder.requests
+    held[name] = held["saturday-ledge"].model_copy(update=changes)
+
+
+def test_a_day_that_goes_by_its_request_has_no_alarm_of_another_plan(client, app):
+    assert "alarm other-plan" not in client.get(PAGE).text
+    send(client, entry("phone-entry-1", kind="assembled", group="", dive=0))
+    asked_anew(app, title="A better title")
+    assert "alarm other-plan" not in client.get(PAGE).text
+
+
+def test_an_edited_request_is_told_until_its_dives_are_made(client, app):
+    send(client, entry("phone-entry-1"))
+    groups = app.extensions["tripplan_shelf"].folder.requests["saturday-ledge"].groups
+    asked_anew(app, groups=(*groups[:1], groups[1].model_copy(update={"suit_mm": None, "dry_suit": True})))
+    text = unescape(client.get(PAGE).text)
+    assert "alarm other-plan" in text and "was edited after the day began" in text
+    assert "(Terns, Skuas)" in text and "/today/stair-ledge/next?date=2026-12-12" in text
+    everybody = [("Terns", 2, "Luca Benti"), ("Skuas", 1, "Asha Rao")]
+    send(client, *(entry(f"phone-more-{n}", group=g, dive=d, person=p) for n, (g, d, p) in enumerate(everybody)))
+    assert "alarm other-plan" not in client.get(PAGE).text
+
+
+def test_a_late_request_is_told_to_have_no_overdue_clock_and_its_people_are_on_the_list(client, app):
+    send(client, entry("phone-entry-1", kind="assembled", group="", dive=0))
+    before = tally(client)[3]
+    group = app.extensions["tripplan_shelf"].folder.requests["saturday-ledge"].groups[1]
+    late = group.model_copy(update={"name": "Whelks", "leader": "Asha Rao", "divers": ("Pia Late",)})
+    asked_anew(app, "late", groups=(late,), title="Late")
+    text = unescape(client.get(PAGE).text)
+    assert 'The request "Late" (Whelks) is not in the plan that the day goes by' in text and "NO OVERDUE CLOCK" in text
+    assert tally(client)[3] == before + 1 and "Pia Late" in text
+
+
+def test_an_alarm_of_somebody_overdue_comes_before_that_of_another_plan(client, app, clock):
+    send(client, entry("phone-entry-1"))
+    asked_anew(app, measured_pressure_bar=1.0)
+    clock.now += timedelta(hours=1)
+    kinds = re.findall(r'class="alarm ([a-z-]+)"', client.get(PAGE).text)
+    assert kinds.index("overdue") < kinds.index("other-plan") < kinds.index("not-here")
+
+
+def test_nothing_is_written_for_a_day_that_has_not_come_by_the_clock_of_the_site(client, kept, clock):
+    clock.now = datetime(2026, 12, 12, 0, 30, tzinfo=UTC)  # 23:30 on the 11th there
+    text = client.get(PAGE).text
+    assert "This day has not come yet" in text
+    assert all(" disabled" in button for button in re.findall(r"<button[^>]*>", text.split('id="board"')[1]))
+    told = send(client, entry("phone-entry-1", at="2026-12-12T00:30:00Z")).json
+    assert told["new"] == [] and "has not come yet at this site, where it is 11 December" in told["refused"][0]["error"]
+    assert kept() == ()
+    clock.now += timedelta(minutes=30)
+    assert send(client, entry("phone-entry-1", at="2026-12-12T01:00:00Z")).json["new"]
+
+
+def test_the_day_of_a_site_is_that_of_its_own_clock(client, clock):
+    clock.now = datetime(2026, 12, 13, 0, 30, tzinfo=UTC)  # 23:30 on the 12th there
+    assert "12 December" in client.get("/today/stair-ledge").text.split("</h1>")[0]
+
+
+def test_who_may_not_see_health_still_gets_the_alarm_and_the_steps_and_may_write(client, kept, monkeypatch):
+    from tripplan.web import live
+
+    monkeypatch.setattr(live, "sees_private", lambda: False)
+    send(
+        client,
+        entry("phone-entry-1", kind="discomfort", text="tingling fingers"),
+        entry("phone-entry-2", kind="discomfort", text="None.", person="Nadia Petit"),
+        entry("phone-entry-3", kind="incident", text="came up fast", person="", group="", dive=0),
+        entry("phone-entry-4", kind="withdrawn", corrects="phone-entry-3", text="not so fast", person=""),
+    )
+    assert [each.text for each in kept()] == ["tingling fingers", "None.", "came up fast", "not so fast"]
+    text = client.get(PAGE).text
+    assert not [words for words in ("tingling", "came up fast", "not so fast") if words in text]
+    assert 'class="alarm discomfort"' in text and "Steps for bubble illness" in text
+    assert "felt: recorded; ask the leader" in text and "felt: None." in text
+
+
+@pytest.mark.parametrize("value", ["inf", "-inf", "1e999", "nan"])
+def test_a_value_without_end_is_refused(client, value):
+    told = send(client, entry("phone-entry-1", kind="note", text="x", value=value)).json
+    assert told["new"] == [] and "not a number" in told["refused"][0]["error"]
+
+
+def test_the_lines_of_a_form_are_kept_as_lines(client, kept):
+    form(client, kind="incident", person="", text="first\r\nsecond\rthird")
+    assert [each.text for each in kept()] == ["first\nsecond\nthird"]
+
+
+def test_what_a_refused_form_held_comes_back(client):
+    answer = form(client, kind="incident", person="", text="holds the <arm> " * 130)
+    assert answer.status_code == 400 and 'rows="2" maxlength="2000" required>holds the &lt;arm&gt;' in answer.text
+    wrong = form(client, kind="end_bar", person="Luca Benti", group="Terns", dive="1", value="lots")
+    assert "end bar <bdi>Luca Benti</bdi> <bdi>lots</bdi>" in wrong.text

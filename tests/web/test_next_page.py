@@ -345,3 +345,17 @@ not_before = "09:00"
     assert text.count("Two requests of this day have a group with the name") == 2
     assert "Go by this plan from now" not in text
     app.extensions["tripplan_store"].close()
+
+
+def test_a_request_that_is_edited_after_the_day_began_is_told_until_the_day_goes_by_a_new_plan(beach, app):
+    beach.first_dives()
+    beach.at("12:40")
+    requests = app.extensions["tripplan_shelf"]._folder.requests
+    terns, skuas = requests["saturday-ledge"].groups
+    shallower = terns.dives[1].model_copy(update={"minutes": 20})
+    again = terns.model_copy(update={"dives": (terns.dives[0], shallower)})
+    requests["saturday-ledge"] = requests["saturday-ledge"].model_copy(update={"groups": (again, skuas)})
+    told = "(Terns) was edited after the day began"
+    assert told in beach.page(LIVE)
+    assert beach.go().status_code == 303
+    assert told not in beach.page(LIVE)

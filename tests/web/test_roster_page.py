@@ -89,7 +89,8 @@ def test_a_look_writes_nothing_and_a_yes_writes_just_what_was_looked_at(client, 
     assert "<b>1</b> new, <b>1</b> changed" in seen.text and "Wren Ash" in seen.text and "4321" in seen.text
     assert (folder / "centre" / "people.toml").read_bytes() == before
     done = client.post("/people/table/apply", data=hidden(seen.text), follow_redirects=True)
-    assert done.status_code == 200 and "1 new, 1 changed" in done.text
+    assert done.status_code == 200 and "Written: 1 new, 1 changed" in done.text
+    assert "Written:" not in client.get("/people/table").text  # it is told once
     after = people(folder)
     assert after["Wren Ash"].born.year == 1999 and after[rows[0]["name"]].logged_dives == 4321
     kept = list((folder / "centre").glob("people-*.toml"))

@@ -72,7 +72,7 @@ class Form:
         self.fields["day"] = re.search(r'id="day"[^>]* value="([^"]*)"', raw)[1]
         self.rows = {}
         for name, value in re.findall(r'type="radio" name="([^"]+)" value="([^"]+)"', raw):
-            answer, dive, skill, person = json.loads(unescape(value))
+            answer, dive, skill, person, _ = json.loads(unescape(value))
             self.rows[answer, dive, skill, person] = (name, unescape(value))
 
     def choose(self, answer: str, skill: str, person: str, dive: int = 3) -> Form:
@@ -262,9 +262,13 @@ def test_a_form_that_cannot_be_kept_comes_back_with_a_sentence(client, store, ch
 )  # fmt: skip
 def test_rows_that_no_page_of_ours_sent_are_refused(client, store, value):
     form = Form(client)
-    name, _ = form.rows["done", 3, "equalising", "Noor Haddad"]
-    answer = form.send(**{name: value})
-    assert answer.status_code == 400 and ticks(store) == ()
+    name, right = form.rows["done", 3, "equalising", "Noor Haddad"]
+    mark = json.loads(right)[-1]
+    with_mark = f'{value[:-1]}, "{mark}"]' if value.startswith('["') else value
+    for each in (value, with_mark, right.replace(mark, "0"), right.replace(f'"{mark}"', "7")):
+        if each:
+            assert form.send(**{name: each}).status_code in (400, 409) and ticks(store) == ()
+    assert form.send(**{name: with_mark}).status_code == 400 and ticks(store) == ()
 
 
 def test_an_answer_under_the_mark_of_another_row_is_refused(client, store):
@@ -272,6 +276,33 @@ def test_an_answer_under_the_mark_of_another_row_is_refused(client, store):
     name, _ = form.rows["done", 3, "equalising", "Noor Haddad"]
     _, other = form.rows["done", 3, "equalising", "Lily Marsh"]
     assert form.send(**{name: other}).status_code == 400 and ticks(store) == ()
+
+
+def test_a_row_that_changed_since_the_page_was_opened_is_asked_about_and_nothing_of_the_form_is_kept(client, store):
+    Form(client).choose("done", OPEN_WATER, "Noor Haddad").send()
+    Form(client).choose("again", OPEN_WATER, "Noor Haddad").send()
+    older = Form(client).choose("done", OPEN_WATER, "Noor Haddad").choose("done", "equalising", "Lily Marsh")
+    newer = Form(client)
+    assert newer.choose("again", OPEN_WATER, "Noor Haddad").send(by="Tom Okafor").status_code == 303
+    before = found(store)
+    answer = older.send()
+    page = unescape(answer.text)
+    assert answer.status_code == 409 and found(store) == before
+    assert f"Noor Haddad, {OPEN_WATER}: this was changed after you had opened the page" in page
+    assert '"Again", 5 December 2026, Tom Okafor' in page
+    # The choice that may be wrong by now is made anew; the other one still stands, and is kept when it is sent.
+    chosen = re.findall(r'type="radio" name="([^"]+)" value="([^"]+)" checked', answer.text)
+    assert [json.loads(unescape(value))[:4] for _, value in chosen] == [["done", 3, "equalising", "Lily Marsh"]]
+    again = {**{key: older.fields[key] for key in ("csrf_token", "form", "by", "day")}}
+    again |= {name: unescape(value) for name, value in chosen}
+    assert client.post(DIVE, data=again).status_code == 303
+    assert found(store) == [*before, ("Lily Marsh", "equalising", 3, "done")]
+
+
+def test_what_others_tick_for_other_rows_stops_no_form(client, store):
+    older = Form(client).choose("done", OPEN_WATER, "Noor Haddad")
+    Form(client).choose("done", OPEN_WATER, "Lily Marsh").choose("done", "equalising", "Noor Haddad").send()
+    assert older.send().status_code == 303 and len(ticks(store)) == 3
 
 
 def test_without_its_token_nothing_is_taken(client, store):

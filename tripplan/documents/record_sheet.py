@@ -10,7 +10,7 @@ import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import MAXYEAR, UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 

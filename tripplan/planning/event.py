@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -30,6 +31,8 @@ OF_A_PERSON = {"assembled", "in", "out", "left", "start_bar", "end_bar", "depth"
 OF_A_DIVE = {"in", "start_bar", "end_bar", "depth", "discomfort", "signed", "verified"}
 WITH_VALUE = {"count": (0.0, 500.0), "start_bar": (0.0, 350.0), "end_bar": (0.0, 350.0), "depth": (0.0, 100.0)}
 LONGEST_TEXT = 2000
+LONGEST_UID = 64
+MOST_DIVES = 60  # of one group on one day: more than there can be
 
 
 @dataclass(frozen=True)
@@ -37,7 +40,7 @@ class Event:
     """One entry of a day at a site.
 
     Raises OutOfRange for an entry that could not be used later: without time zone, person, value or text where its kind
-    needs one.
+    needs one, or beyond what every kind of store holds.
     """
 
     uid: str  # made where it is written, 8 to 64 letters, digits and dashes: an entry that arrives twice is one entry
@@ -68,6 +71,12 @@ class Event:
             raise OutOfRange(f'an entry of kind "{self.kind}" is about a person; give a name')
         if self.kind in OF_A_DIVE and (not self.group or self.dive < 1):
             raise OutOfRange(f'an entry of kind "{self.kind}" is about a dive; give its group and number')
+        if not 0 <= self.dive <= MOST_DIVES:
+            raise OutOfRange(f"the number of the dive is {self.dive:.6g}; it must be from 0 to {MOST_DIVES}")
+        if self.value is not None and not math.isfinite(self.value):
+            raise OutOfRange(f"the value is {self.value}; it must be a number")
+        if len(self.corrects) > LONGEST_UID:
+            raise OutOfRange(f"what is corrected has {len(self.corrects)} letters; at most {LONGEST_UID} name an entry")
         if self.kind in WITH_VALUE:
             low, high = WITH_VALUE[self.kind]
             if self.value is None or not low <= self.value <= high:

@@ -181,7 +181,7 @@ def _refused() -> BaseResponse | None:
     """Answer somebody who may not: with the way to sign in, or with what the role may not."""
     account = signed_in()
     if account is None:
-        if _wants_json():
+        if wants_json():
             return _json(SIGN_IN_JSON, 401)
         if request.method not in ("GET", "HEAD"):
             abort(401, SIGN_IN_FIRST)
@@ -190,12 +190,12 @@ def _refused() -> BaseResponse | None:
     if request.routing_exception is not None:  # there is no such page: that is the better answer
         return None
     words = f"Your account has the role {account.role}, and this is not for it. Ask whoever runs the centre."
-    if _wants_json():
+    if wants_json():
         return _json(words, 403)
     abort(403, words)
 
 
-def _wants_json() -> bool:
+def wants_json() -> bool:
     """Return whether the answer is read by a program, such as a page that asks by itself, and not by a person."""
     accepted = request.accept_mimetypes
     return (

@@ -10,8 +10,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from flask import Flask, Response, current_app, g, render_template
-from werkzeug.exceptions import BadRequest, HTTPException
+from flask import Flask, Response, current_app, g, jsonify, render_template, request
+from werkzeug.exceptions import BadRequest, HTTPException, ServiceUnavailable
 
 from tripplan.data_files import data_dir
 from tripplan.errors import BadRecord
@@ -50,7 +50,14 @@ ADVICE = {
     413: "More was sent than a form of this program holds. Nothing was written down.",
     500: "The program made a mistake. Do not dive on a plan that it did not finish. Nothing of yours was lost; tell "
     "whoever looks after it what you did.",
+    503: "Nothing that was kept is lost. Wait a moment and load the page again; if it stays so, go by what is on "
+    "paper, and tell whoever looks after the program.",
 }
+STORE_AWAY_READ = "Nothing was changed."
+STORE_AWAY_SENT = (
+    "What you sent may not have been written down: go back, where it still stands, and look whether it is there before "
+    "you send it once more."
+)
 NAMES = {
     400: "That cannot be used",
     401: "Not signed in",
@@ -59,6 +66,7 @@ NAMES = {
     405: "Not that way",
     413: "Too much",
     500: "A fault of the program",
+    503: "The store cannot be used now",
 }
 
 
@@ -162,6 +170,7 @@ def create_app(
     """
     from flask_wtf.csrf import CSRFError, CSRFProtect
 
+    from tripplan.store.database import StoreFault
     from tripplan.web import accounts as accounts_page
     from tripplan.web import (
         board,
@@ -250,7 +259,7 @@ def create_app(
     def plain(error: HTTPException) -> tuple[str | Response, int]:
         code = error.code or 500
         # A sentence of ours, not the library's.
-        own = error.description != type(error).description and code in (400, 401, 403)
+        own = error.description != type(error).description and code in (400, 401, 403, 503)
         advice = error.description if own else ADVICE.get(code, error.description or "")
         name = NAMES.get(code, error.name)
         try:
@@ -258,6 +267,15 @@ def create_app(
         except Exception:  # the page itself needs the folder, which may be what is broken
             app.logger.exception("the error page failed")
             return Response(f"{name}. {advice}\n", mimetype="text/plain"), code
+
+    @app.errorhandler(StoreFault)
+    def store_away(error: StoreFault) -> tuple[str | Response, int]:
+        app.logger.error("the store: %s", error)
+        said = str(error).rstrip(".")
+        if accounts_page.wants_json():
+            return jsonify(error=said, refused=[]), 503
+        sent = STORE_AWAY_READ if request.method in ("GET", "HEAD") else STORE_AWAY_SENT
+        return plain(ServiceUnavailable(f"What went wrong: {said}. {sent} {ADVICE[503]}"))
 
     @app.errorhandler(CSRFError)
     def stale(error: HTTPException) -> tuple[str | Response, int]:

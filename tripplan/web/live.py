@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -14,17 +15,19 @@ from flask import Blueprint, Response, abort, jsonify, make_response, redirect, 
 from werkzeug.wrappers import Response as BaseResponse
 
 from tripplan.documents.data import dives_from_json, plan_json
+from tripplan.documents.dive_record import ASK_THE_LEADER
 from tripplan.errors import OutOfRange
+from tripplan.planning.actual import actual_dives
 from tripplan.planning.day import plan_day, plan_inputs
 from tripplan.planning.event import KINDS_OF_EVENT, Event
-from tripplan.planning.live import LiveDay, alike, live_day, standing
-from tripplan.planning.next_dive import HeldDive, OnePlan, dives_that_hold
+from tripplan.planning.live import DANGER, NO_DISCOMFORT, Alarm, LiveDay, alike, live_day, standing
+from tripplan.planning.next_dive import HeldDive, OnePlan, dives_that_hold, remaining_numbers
 from tripplan.planning.plan import DayPlan, DivePlan
 from tripplan.planning.request import Request
 from tripplan.planning.world import CannotPlan, World
 from tripplan.store.database import KeptPlan, StoreFault
 from tripplan.store.told import told_world
-from tripplan.web.accounts import current_name
+from tripplan.web.accounts import current_name, sees_private
 from tripplan.web.app import now, shelf, teller
 from tripplan.web.kept import kept
 from tripplan.web.plans import _today as today_here
@@ -34,6 +37,8 @@ bp = Blueprint("live", __name__)
 MOST_ENTRIES = 200  # in one message of a phone: more than a day has
 LONGEST_NAME = 60
 FURTHEST_CLOCK = timedelta(days=2)  # a phone whose clock is further off is told so
+OF_HEALTH = ("discomfort", "incident")  # kinds of entry whose words are for the leader
+OTHER_PLAN = "other-plan"  # an alarm of this page: a request is not in the plan that the day goes by
 MOMENTS = ("assemble", "before entry", "after exit", "before leaving")
 POLICY = (
     "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
@@ -50,6 +55,7 @@ class Held:
     started: bool  # whether they are kept, or only what would be kept now
     by_dive: tuple[HeldDive, ...] = ()  # each dive with the plan by which it goes; empty: none is kept
     plans: tuple[Mapping[str, Any], ...] = ()  # the kept plans as JSON, each with the dives that go by it and no other
+    kept: tuple[KeptPlan, ...] = ()  # every plan kept for the day, also those by which no dive goes any more
 
 
 def _site_or_404(slug: str) -> Any:
@@ -58,10 +64,18 @@ def _site_or_404(slug: str) -> Any:
 
 def _day_asked() -> date:
     text = request.values.get("date", "")
+    slug = (request.view_args or {}).get("slug", "")
     try:
-        return date.fromisoformat(text) if text else today_here()
+        if not text:
+            return _today_at(slug) if slug in shelf().sites else today_here()
+        return date.fromisoformat(text)
     except ValueError:
         abort(400, f'The day "{text}" cannot be read; write it like 2027-06-12.')
+
+
+def _today_at(slug: str) -> date:
+    """Return the day that it is by the clock of a site."""
+    return now().astimezone(ZoneInfo(_site_or_404(slug).timezone)).date()
 
 
 def told_here(slug: str) -> World:
@@ -124,6 +138,7 @@ def held_of(plans: Sequence[KeptPlan], events: Sequence[Event]) -> Held:
             }
             for plan in used
         ),
+        kept=tuple(plans),
     )
 
 
@@ -168,17 +183,93 @@ def name_of(asked: Request) -> str:
     return next((name for name, one in shelf().requests.items() if one == asked), "")
 
 
+def _asked_for(slug: str, day: date) -> dict[str, Request]:
+    return {name: one for name, one in shelf().requests.items() if one.site == slug and one.date == day}
+
+
 def _expected(slug: str, day: date) -> tuple[str, ...]:
-    crews = [one.crew for one in shelf().requests.values() if one.site == slug and one.date == day]
-    return tuple(dict.fromkeys(name for crew in crews for name in crew.everybody))
+    """Return everybody whom a request of the day names: also of one that is not in the plan the day goes by."""
+    asked = _asked_for(slug, day).values()
+    crews = [name for one in asked for name in one.crew.everybody]
+    return tuple(dict.fromkeys((*crews, *(name for one in asked for group in one.groups for name in group.everybody))))
+
+
+def events_for_who_asks(events: Sequence[Event]) -> tuple[Event, ...]:
+    """Return entries as whoever asks may see them: to an assistant, not the words on how somebody felt.
+
+    That something is written stays, with its alarm; that nothing was felt is an answer and stays too.
+    """
+    if sees_private():
+        return tuple(events)
+    hidden = {each.uid for each in events if each.kind in OF_HEALTH and alike(each.text).rstrip(".") != NO_DISCOMFORT}
+    return tuple(
+        replace(each, text=ASK_THE_LEADER) if each.text and {each.uid, each.corrects} & hidden else each
+        for each in events
+    )
 
 
 def _state(slug: str, day: date) -> tuple[LiveDay, Held, tuple[Event, ...]]:
     held = _held(slug, day)
     zone = ZoneInfo(_site_or_404(slug).timezone)
-    events = tuple(replace(each, at=each.at.astimezone(zone)) for each in kept().events(day, slug))
+    found = events_for_who_asks(kept().events(day, slug))
+    events = tuple(replace(each, at=each.at.astimezone(zone)) for each in found)
     moment = now().astimezone(zone)
     return live_day(events, held.dives, _expected(slug, day), moment, shelf().world.rules), held, events
+
+
+def _other_plan(slug: str, day: date, held: Held, events: Sequence[Event]) -> list[Alarm]:
+    """Return an alarm for each request of the day with dives to come that is not in the plan the day goes by."""
+    if not held.started:
+        return []
+    asked_for = _asked_for(slug, day)
+    in_plan = [(str(plan.plan.get("request_name", "")), _asked_of(plan)) for plan in held.kept]
+    alarms = []
+    for name, asked in asked_for.items():
+        same = [one for called, one in in_plan if called == name]
+        whole = _but_title(json.loads(json.dumps(asked.model_dump(mode="json"))))
+        # Where a plan does not say of which request it is, only the same request is known again.
+        if whole == (same[-1] if same else None) or (not same and any(one == whole for _, one in in_plan)):
+            continue
+        left = remaining_numbers(asked, actual_dives(events, held.dives))
+        if not left:
+            continue
+        groups = ", ".join(left)
+        whose = f'The request "{asked.title or name}" ({groups})'
+        if same:
+            sentence = (
+                f"{whose} was edited after the day began, and the day still goes by the plan from before: its times, "
+                "depths and overdue clocks below are the old ones. Open the next dives and go by a new plan before "
+                "anybody of it goes in; that page says what has to be written first."
+            )
+        else:
+            sentence = (
+                f"{whose} is not in the plan that the day goes by: its dives have no time to be out by and NO OVERDUE "
+                "CLOCK. Nobody of it goes in yet. Open the next dives and go by a new plan first; that page says what "
+                "has to be written before."
+            )
+        alarms.append(Alarm(OTHER_PLAN, asked.title or name, sentence, max(plan.kept for plan in held.kept)))
+    return alarms
+
+
+def _asked_of(plan: KeptPlan) -> Mapping[str, Any]:
+    """Return the whole request that a kept plan is of; the plan itself may be of what was left of it."""
+    done = plan.plan.get("from_what_was_done")
+    whole: Mapping[str, Any] = done["asked"] if isinstance(done, Mapping) and "asked" in done else plan.request
+    return _but_title(whole)
+
+
+def _but_title(whole: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in whole.items() if name != "title"}  # it changes no dive
+
+
+def _ordered(alarms: Sequence[Alarm], of_plan: Sequence[Alarm]) -> list[Alarm]:
+    """Return all alarms: somebody who may be in the water comes first, then what is not in the plan."""
+    first = DANGER[: DANGER.index("recount")]
+    return [
+        *(alarm for alarm in alarms if alarm.slug in first),
+        *of_plan,
+        *(alarm for alarm in alarms if alarm.slug not in first),
+    ]
 
 
 @bp.get("/today")
@@ -201,8 +292,16 @@ def _writer() -> str:
     return current_name() or " ".join(request.values.get("by", "").split())[:LONGEST_NAME]
 
 
-def _page(slug: str, day: date, by: str, trouble: str = "", status: int = 200) -> Response:
-    response = make_response(render_template("live.html", trouble=trouble, **_shown(slug, day, by)), status)
+def _page(
+    slug: str, day: date, by: str, trouble: str = "", status: int = 200, sent: Mapping[str, str] | None = None
+) -> Response:
+    """Return the page of the day.
+
+    sent -- what a form sent that was not kept: it comes back to whoever typed it
+    """
+    shown = _shown(slug, day, by)
+    shown["sent"] = sent or {}
+    response = make_response(render_template("live.html", trouble=trouble, **shown), status)
     response.headers["Content-Security-Policy"] = POLICY
     return response
 
@@ -224,6 +323,10 @@ def _shown(slug: str, day: date, by: str) -> dict[str, Any]:
         "by": by,
         "typed": not current_name(),
         "live": live,
+        "alarms": _ordered(live.alarms, _other_plan(slug, day, held, events)),
+        "other_plan": OTHER_PLAN,
+        "ahead": day > _today_at(slug),
+        "sent": {},
         "held": held,
         "holds": _holds(held, ZoneInfo(site.timezone)),
         "events": events,
@@ -286,6 +389,7 @@ def add(slug: str) -> BaseResponse:
     form = request.form
     people = form.getlist("person") or [""]
     values = {name: form.get(name, "") for name in ("kind", "group", "dive", "value", "text", "identity", "corrects")}
+    sent = {**values, "person": ", ".join(people)}
     at = now().isoformat()
     raw = [
         {**values, "uid": f"{form.get('uid', '')}-{number}", "at": at, "by": by, "person": person}
@@ -294,17 +398,20 @@ def add(slug: str) -> BaseResponse:
     try:
         entries = [_entry(one, slug, day) for one in raw]
     except OutOfRange as error:
-        return _page(slug, day, by, f"Nothing was written down: {error}.", 400)
+        return _page(slug, day, by, f"Nothing was written down: {error}.", 400, sent)
     try:
         _begin(slug, day, by)
         kept().add(entries, now())
     except StoreFault as error:
-        return _page(slug, day, by, f"Nothing was written down: {error}.", 500)
+        return _page(slug, day, by, f"Nothing was written down: {error}.", 500, sent)
     return redirect(url_for("live.show", slug=slug, date=day.isoformat(), by=by), code=303)
 
 
 def _from_phone(slug: str) -> BaseResponse:
-    sent = request.get_json(silent=True)
+    try:
+        sent = request.get_json(silent=True)
+    except RecursionError:  # brackets in brackets in brackets
+        sent = None
     listed = sent.get("entries") if isinstance(sent, Mapping) else None
     if not isinstance(listed, list) or not 1 <= len(listed) <= MOST_ENTRIES:
         return _answer({"refused": [], "error": f"give entries, a list of 1 to {MOST_ENTRIES}"}, 400)
@@ -337,6 +444,11 @@ def _entry(raw: Any, slug: str, day: date) -> Event:
     """Return an entry from what a form or a phone sent.  Raises OutOfRange with what is accepted."""
     if not isinstance(raw, Mapping):
         raise OutOfRange("an entry is not a table of values")
+    if day > (today := _today_at(slug)):
+        raise OutOfRange(
+            f"{day.day} {day:%B} {day.year} has not come yet at this site, where it is {today.day} {today:%B} "
+            f"{today.year}: entries are written on the day itself"
+        )
     text = {
         name: raw.get(name, "") for name in ("uid", "kind", "by", "person", "group", "text", "identity", "corrects")
     }
@@ -345,6 +457,8 @@ def _entry(raw: Any, slug: str, day: date) -> Event:
             raise OutOfRange(f"{name} is not text")
     if text["kind"] not in KINDS_OF_EVENT:
         raise OutOfRange(f'kind is "{text["kind"]}"; accepted: {", ".join(KINDS_OF_EVENT)}')
+    for line_end in ("\r\n", "\r"):  # a browser counts the end of a line as one letter and sends two
+        text["text"] = text["text"].replace(line_end, "\n")
     try:
         at = datetime.fromisoformat(str(raw.get("at", "")).replace("Z", "+00:00"))
     except ValueError:
@@ -378,12 +492,15 @@ def _entry(raw: Any, slug: str, day: date) -> Event:
 def _whole(value: Any) -> int:
     try:
         return int(value or 0)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise OutOfRange(f'the number of the dive is "{value}"; it must be a whole number') from None
 
 
 def _number(value: Any) -> float:
     try:
-        return float(str(value).strip().replace(",", "."))
+        number = float(str(value).strip().replace(",", "."))
     except ValueError:
-        raise OutOfRange(f'"{value}" is not a number') from None
+        number = math.nan
+    if not math.isfinite(number):
+        raise OutOfRange(f'"{value}" is not a number')
+    return number

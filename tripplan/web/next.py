@@ -33,7 +33,18 @@ from tripplan.store.database import StoreFault
 from tripplan.web.accounts import audit, current_name, current_role
 from tripplan.web.app import now, shelf
 from tripplan.web.kept import kept
-from tripplan.web.live import Held, _day_asked, _held, _site_or_404, _state, _writer, keep, name_of, told_here
+from tripplan.web.live import (
+    Held,
+    _day_asked,
+    _held,
+    _site_or_404,
+    _state,
+    _writer,
+    events_for_who_asks,
+    keep,
+    name_of,
+    told_here,
+)
 from tripplan.web.plans import checks_for_who_asks
 from tripplan.web.roles import may
 
@@ -106,7 +117,8 @@ def _made(slug: str, day: date, strict: bool) -> tuple[Made, Held]:
         if other != slug:
             site = shelf().sites.get(other)
             zone = ZoneInfo(site.timezone if site else "UTC")
-            there = [replace(each, at=each.at.astimezone(zone)) for each in kept().events(day, other)]
+            seen = events_for_who_asks(kept().events(day, other))
+            there = [replace(each, at=each.at.astimezone(zone)) for each in seen]
             found.extend(actual_dives(there, _held(other, day).dives))
     dives = tuple(found)
     try:

@@ -30,6 +30,9 @@ CLIMBS: Final[Mapping[str, str]] = {
     "airliner": "by airliner",
 }
 TICKED: Final = "yes"
+# No day of shore dives has more; each row takes its time to be read and shown.
+MOST: Final[Mapping[str, int]] = {"groups": 20, "dives": 6}
+MOST_OTHERS: Final = 60  # other rows of one kind, and names in one list
 # What a change of day, place or people makes untrue, remembered from when the form was opened.
 KNOWN_FOR: Final = ("known_date", "known_site", "known_people", "known_recent", "known_pressure")
 
@@ -215,11 +218,56 @@ def _words(tree: Mapping[str, Any], part: Part) -> Words:
         for key in each.key.split("."):
             node = node.get(key, {})
         _put(words, each.key, node.get(_LEAF, ()))
+        if len(words.many(each.key)) > MOST_OTHERS:
+            words.said[each.key] = words.many(each.key)[: MOST_OTHERS + 1]
     for key, sub in part.tables.items():
         numbers = sorted((int(number), number) for number in tree.get(key, {}) if re.fullmatch(r"[0-9]{1,3}", number))
-        rows = [_words(tree[key][number], sub) for _, number in numbers]
-        words.tables[key] = [row for row in rows if not row.blank]
+        rows = (_words(tree[key][number], sub) for _, number in numbers)
+        words.tables[key] = _as_many_as_fit((row for row in rows if not row.blank), _most(key))
     return words
+
+
+def _as_many_as_fit(rows: Iterable[Words], most: int) -> list[Words]:
+    """Return rows up to one more than may be: it tells that they are too many, and what stands in it is not lost."""
+    found: list[Words] = []
+    staying = 0
+    for row in rows:
+        if row.out and len(found) > 2 * most:
+            continue
+        found.append(row)
+        staying += not row.out
+        if staying > most:
+            break
+    return found
+
+
+def _most(key: str) -> int:
+    return MOST.get(key, MOST_OTHERS)
+
+
+def too_many(words: Words) -> dict[str, tuple[str, ...]]:
+    """Return a sentence for each list that is too long, by name of its box."""
+    found: dict[str, tuple[str, ...]] = {}
+    for where, sentence in _too_long(words, WHOLE, ()):
+        box, label = _box(words, where)
+        found[box] = (f"{label}: {sentence}.",)
+    return found
+
+
+def _too_long(words: Words, part: Part, at: Location) -> Iterator[tuple[Location, str]]:
+    for each in part.fields:
+        if len(words.many(each.key)) > MOST_OTHERS:
+            yield (*at, *each.key.split(".")), f"at most {MOST_OTHERS} names fit into one list; leave the others away"
+    for key, sub in part.tables.items():
+        rows = [row for row in words.rows(key) if not row.out]
+        if len(rows) > (most := _most(key)):
+            yield (
+                (*at, key),
+                f"there are more than {most}, and at most {most} fit into one {part.words}; take the others out, of "
+                "which the first alone is shown here",
+            )
+        for number, row in enumerate(rows):
+            yield from _too_long(row, sub, (*at, key, number))
 
 
 def _put(words: Words, key: str, texts: Iterable[str]) -> None:
@@ -321,7 +369,7 @@ def asked_in(words: Words, world: World) -> Asked:
 
     What was true of another day, place or people is asked about once more; ``words`` then holds that it was asked.
     """
-    found: list[tuple[Location, str]] = []
+    found: list[tuple[Location, str]] = [*_too_long(words, WHOLE, ())]
     values = _values(words, WHOLE, (), found, _zone(words, world))
     if words.one("recent_none") == TICKED and any(not row.out for row in words.rows("recent_dives")):
         found.append(

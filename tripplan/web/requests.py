@@ -41,6 +41,7 @@ from tripplan.web.request_form import (
     asked_in,
     differences,
     groups_in,
+    too_many,
     words_of_form,
     words_of_values,
 )
@@ -137,6 +138,20 @@ def _standing_or_404(name: str) -> Standing:
     return _standing(name) or abort(404)
 
 
+def _lost(name: str, words: Words) -> Answer:
+    """Show what was typed again where its request broke or went meanwhile; without a request there never was one."""
+    if not (words.one("version") or words.one("base")):
+        abort(404)
+    laid, said = _laid(), "Nothing was saved, and what you typed stands here as it was: "
+    if laid.trouble:
+        return _form(name, words, alert=f"{said}{laid.trouble}. Save it once more in a moment.", status=503)
+    if _is_file(name):
+        why = f"the file {name}.toml was changed meanwhile and cannot be read. Have it mended, then save once more."
+        return _form(name, words, alert=said + why, status=409)
+    why = f"the file {name}.toml is gone. If the day is still to be made, save it here: it becomes a new request."
+    return _form(None, words, alert=said + why, status=409)
+
+
 def _writer() -> str:
     """Return who edits: who is signed in, and where nobody signs in, the name that was typed."""
     return current_name() or " ".join(request.form.get("by", "").split())[:LONGEST_NAME]
@@ -209,6 +224,9 @@ def edit(name: str) -> Answer:
     words = words_of_values(standing.values)
     if number := request.args.get("from", ""):
         words = words_of_values(_version(name, number).request)
+    if told := too_many(words):  # the form would come back without the last of them
+        said = " ".join(each for sentences in told.values() for each in sentences)
+        return _listing(f"{name} is too long for the form, so it is changed in its file. {said}", 400)
     words.said["version"] = (str(standing.version or ""),)
     words.said["base"] = (standing.base,)
     return _form(name, words)
@@ -217,14 +235,19 @@ def edit(name: str) -> Answer:
 @bp.post("/requests/new/form")
 def fill_new() -> Answer:
     """Show the form of a new request again with more rows; nothing is kept."""
-    return _form(None, words_of_form(request.form), more=request.form.get("more", ""))
+    return _filled(None, words_of_form(request.form))
 
 
 @bp.post("/requests/<name>/form")
 def fill(name: str) -> Answer:
     """Show the form again with more rows; nothing is kept."""
-    _standing_or_404(name)
-    return _form(name, words_of_form(request.form), more=request.form.get("more", ""))
+    words = words_of_form(request.form)
+    return _filled(name, words) if _standing(name) else _lost(name, words)
+
+
+def _filled(name: str | None, words: Words) -> Answer:
+    errors = too_many(words)
+    return _form(name, words, errors, more=request.form.get("more", ""), status=400 if errors else 200)
 
 
 def _form(
@@ -305,8 +328,10 @@ def create() -> Answer:
 @bp.post("/requests/<name>/edit")
 def save(name: str) -> Answer:
     """Keep an edited request over the version that was read; show the choice where somebody else was quicker."""
-    standing = _standing_or_404(name)
+    standing = _standing(name)
     words, by = words_of_form(request.form), _writer()
+    if standing is None:
+        return _lost(name, words)
     asked, errors = _asked(words, by)
     if asked is None:
         return _form(name, words, errors, status=400)
@@ -420,8 +445,10 @@ def _as_read(name: str, words: Words) -> Words | None:
 @bp.post("/requests/<name>/theirs")
 def theirs(name: str) -> Answer:
     """Let theirs stand; mine is kept as a version that is not in force."""
-    standing = _standing_or_404(name)
+    standing = _standing(name)
     words, by = words_of_form(request.form), _writer()
+    if standing is None:
+        return _lost(name, words)
     asked, errors = _asked(words, by)
     if asked is None:
         return _form(name, words, errors, status=400)
@@ -474,10 +501,7 @@ def _versions(name: str, alert: str = "", status: int = 200) -> Answer:
 
 
 def _all_versions(name: str) -> tuple[KeptRequest, ...]:
-    try:
-        return kept().request_versions(name)
-    except StoreFault as error:
-        abort(500, str(error))
+    return kept().request_versions(name)
 
 
 def _version(name: str, number: str) -> KeptRequest:

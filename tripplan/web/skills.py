@@ -476,21 +476,22 @@ def _row(value: str) -> tuple[str, int, str, str, str]:
     return (answer, number, skill, person, mark) if fits else ("", 0, "", "", "")
 
 
-def _changed_meanwhile(
-    asked: Asked, typed: Typed, seen: Sequence[SkillTick], written: Set[str]
-) -> dict[str, str]:
+def _changed_meanwhile(asked: Asked, typed: Typed, seen: Sequence[SkillTick], written: Set[str]) -> dict[str, str]:
     """Return a sentence for each row that shows something else by now than when its form was opened, by uid.
 
     written -- uids that are kept already: this form was sent before, and what it wrote itself is no change
     """
     found: dict[str, str] = {}
+    people = {as_compared(name) for name in asked.people}
     for uid, value in typed.chosen.items():
         _, number, skill, person, mark = _row(value)
-        if not person or uid in written or mark == _shown(number, skill, person, seen):
+        if uid in written or uid != _uid(typed.form, number, skill, person):
+            continue
+        if as_compared(person) not in people or mark == _shown(number, skill, person, seen):
             continue
         of = (as_compared(person), number, as_compared(skill))
         told = [each for each in seen if (as_compared(each.person), each.dive, as_compared(each.skill)) == of]
-        last = max(told, key=lambda each: each.day, default=None)
+        last = sorted(told, key=lambda each: each.day)[-1] if told else None
         stands = (
             f'"{RESULT_WORDS[last.result]}", {day_words(last.day)}, {last.by}' if last else "nothing was seen of it"
         )
