@@ -15,10 +15,10 @@ OF_EVERY_TEST = {"numbers-in-use", "country-known", "emergency-roles", "kit-know
 def on_record(name: str) -> dict[str, Any]:
     """Return the papers and words that a centre holds of somebody, all in order."""
     return {
-        "identity": f"N-{name}",
+        "identity": f"N-{name}"[:40],
         "first_aid_until": date(2029, 1, 1),
         "insurance_until": date(2029, 1, 1),
-        "next_of_kin": f"Kin of {name}",
+        "next_of_kin": f"Kin of {name}"[:60],
         "next_of_kin_phone": "+44 7700 900456",
     }
 

@@ -45,6 +45,9 @@ UNASKED = {  # pages of their own kind: forms that hold no one's papers, and a f
     "static", "healthz", "accounts.sign_in",
 }  # fmt: skip
 
+# Every page is read, which takes a minute, and what is told to whom hangs on no kind of store.
+pytestmark = pytest.mark.sqlite_file("what is told to whom hangs on no kind of store")
+
 
 class Centre:
     """A centre, its app, and who may sign in; ``house`` for a Browser."""
@@ -186,7 +189,6 @@ def browser_of(centre: Centre, name: str) -> Browser:
     return browser
 
 
-@pytest.mark.sqlite_file("every page is read, which takes a minute; what is told hangs on no kind of store")
 def test_no_page_tells_an_assistant_what_is_private_also_right_after_a_leader_read_it(centre):
     leader, assistant = browser_of(centre, "Ines Faro"), browser_of(centre, "Ben Alder")
     key = "saturday-ledge"

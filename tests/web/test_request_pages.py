@@ -178,6 +178,7 @@ def store_of_if_there(app):
     return app.extensions.get("tripplan_store")
 
 
+@pytest.mark.sqlite_file("it goes through the words of a form only: nothing is kept")
 @settings(max_examples=60, deadline=None)
 @given(any_request(("Nadia Petit", "Owen Marsh", "Keiko Arai", "Hana Novak", "Luca Benti", "Asha Rao")), st.data())
 def test_any_request_goes_through_the_words_of_the_form_and_comes_back_as_it_was(drawn, data):
