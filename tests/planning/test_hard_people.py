@@ -1,6 +1,6 @@
 """People, kit, skills and the next dive under attack: who must not dive does not, and nothing is hidden.
 
-Each case is worked out by hand beside it. A test that is expected to fail states the right behaviour of a known fault.
+Each case is worked out by hand beside it.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""Pages and store under a hostile, clumsy or unlucky hand: what they withstand, and faults that are known.
-
-A test that is marked xfail states the right behaviour; once the fault is mended it loses its mark.
-"""
+"""Pages and store under a hostile, clumsy or unlucky hand: what they withstand."""
 
 from __future__ import annotations
 

@@ -12,6 +12,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from tripplan.check import Check, Outcome
+from tripplan.documents.cells import harmless
 from tripplan.documents.data import dives_from_json
 from tripplan.documents.words import clock
 from tripplan.errors import OutOfRange
@@ -28,19 +29,6 @@ COLUMNS = (
 )  # fmt: skip
 NOT_WRITTEN = ""  # an empty cell; what is missing stands in words in the last column
 ASK_THE_LEADER = "recorded; ask the leader"  # in place of how somebody felt, for who may not see it
-_FORMULA = (
-    "=",
-    "+",
-    "-",
-    "@",
-    "\t",
-    "\r",
-    "\n",
-    "＝",
-    "＋",
-    "－",
-    "＠",
-)  # the wide ones begin a formula in some settings
 
 
 # ---- a day as it was kept ----
@@ -188,7 +176,7 @@ def rows_csv(rows: Iterable[Mapping[str, str]]) -> str:
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
     writer.writeheader()
     for row in rows:
-        writer.writerow({name: _harmless(value) for name, value in row.items()})
+        writer.writerow({name: harmless(value) for name, value in row.items()})
     return out.getvalue()
 
 
@@ -261,8 +249,3 @@ def _signature(found: Signature | None) -> str:
     if found is None:
         return NOT_WRITTEN
     return f"{found.by} ({found.identity or 'no number'})"
-
-
-def _harmless(cell: str) -> str:
-    """Return a cell that no spreadsheet takes for a formula."""
-    return f"'{cell}" if cell[:1] in _FORMULA or cell.lstrip()[:1] in _FORMULA else cell

@@ -7,12 +7,12 @@ water holds until somebody mends it.
 from __future__ import annotations
 
 import math
-import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import Literal
 
+from tripplan.people.skills import as_compared
 from tripplan.planning.event import Event, EventKind
 from tripplan.planning.plan import DivePlan
 from tripplan.rulebook import RuleBook
@@ -67,9 +67,7 @@ _LANDWARD = ("assembled", "out", "left", "count")  # believed only once their ti
 # ---- names and entries ----
 
 
-def alike(name: str) -> str:
-    """Return a name as names are compared on a beach: capitals, spaces and the way an accent is typed do not count."""
-    return " ".join(unicodedata.normalize("NFC", name).split()).casefold()
+alike = as_compared  # the names of people on a beach, of groups and of skills are compared in one way
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from tripplan.documents.cells import FORMULA, harmless
 from tripplan.errors import BadRecord, Fault
 from tripplan.people.centre import read_centre
 from tripplan.people.level import Level
@@ -127,22 +128,18 @@ def _rows(grid: list[list[str]], name: str) -> list[dict[str, str]]:
 
 # ---- cells that look like formulas ----
 
-# What a spreadsheet takes for the begin of a formula, in the full-width letters of East Asia too. Apostrophes in front
-# count in, so that one more is put before a text that has some already, and exactly that one is taken off again.
-_FORMULA = re.compile(r"'*(?:\s*[=+\-@＝＋－＠]|[\t\r\n])")
-
 
 def _harmless(text: str, *, in_text_cells: bool = False) -> str:
     """Return a text that no spreadsheet takes for a formula; a cell of text needs care for its own apostrophe only."""
     if in_text_cells and not text.startswith("'"):
         return text
-    return f"'{text}" if _FORMULA.match(text) else text
+    return harmless(text)
 
 
 def _as_meant(text: str) -> str:
     """Return the text of a cell without the apostrophe that was put before it, and without spaces around it."""
     text = text.lstrip()
-    return text[text.startswith("'") and _FORMULA.match(text, 1) is not None :].strip()
+    return text[text.startswith("'") and FORMULA.match(text, 1) is not None :].strip()
 
 
 # ---- CSV ----

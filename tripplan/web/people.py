@@ -10,6 +10,7 @@ from tripplan.catalogue.site import Site
 from tripplan.check import Check, Outcome
 from tripplan.people.person import Person
 from tripplan.planning.crew import check_group
+from tripplan.planning.private import is_private
 from tripplan.planning.request import DiveWish, GroupWish
 from tripplan.planning.world import World
 from tripplan.web.accounts import sees_private
@@ -18,7 +19,6 @@ from tripplan.web.app import now, shelf
 bp = Blueprint("people", __name__)
 
 PAPERS = ("medical", "guardian-consent", "lay-off")  # the rules that judge a person's entry, wherever the dive is
-PRIVATE = ("medical",)  # those whose sentence says something about a person's health
 
 
 @bp.get("/people")
@@ -36,7 +36,7 @@ def people() -> str:
 
 
 def _shown(found: tuple[Check, ...], private: bool) -> tuple[Check, ...]:
-    return tuple(check for check in found if private or check.rule not in PRIVATE)
+    return tuple(check for check in found if private or not is_private(check))
 
 
 def _open(person: Person, site: Site, today: date, world: World) -> tuple[Check, ...]:

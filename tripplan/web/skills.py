@@ -19,7 +19,7 @@ from flask import Blueprint, Response, abort, flash, g, redirect, render_templat
 from werkzeug.wrappers import Response as BaseResponse
 
 from tripplan.check import Check
-from tripplan.documents.dive_record import _harmless
+from tripplan.documents.cells import harmless
 from tripplan.documents.words import counted
 from tripplan.errors import OutOfRange
 from tripplan.people.group import KINDS
@@ -200,7 +200,7 @@ def table() -> Response:
     stored = [(one.at.isoformat(timespec="seconds"), one.uid, one.course, one.tick) for one in found]
     for written, uid, course, tick in (*filed, *stored):
         cells = {**vars(tick), "course": course}
-        writer.writerow([_harmless(str(cell)) for cell in (*(cells[name] for name in COLUMNS), written, uid)])
+        writer.writerow([harmless(str(cell)) for cell in (*(cells[name] for name in COLUMNS), written, uid)])
     return Response(
         out.getvalue(),
         content_type="text/csv; charset=utf-8",
