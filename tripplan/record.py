@@ -1,6 +1,7 @@
 """How a file of ours is judged: TOML read with line numbers, checked against a schema, faults as file:line sentences.
 
 One bad value never hides the next: every fault of a file is reported at once, and a file with a fault is not used.
+A record is written back as TOML here too, so that reading and writing stay each other's inverse.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ import re
 import tomllib
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping
-from datetime import time
+from datetime import UTC, date, datetime, time
 from enum import Enum
 from functools import cache
 from pathlib import Path
@@ -437,6 +438,86 @@ def _alone(model: type[Record], name: str) -> type[Record]:
     field = model.model_fields[name]
     made: type[Record] = create_model(f"{model.__name__}_{name}", __base__=Record, **{name: (field.annotation, field)})  # type: ignore[call-overload]
     return made
+
+
+# ---- writing ----
+
+
+def toml_of(record: Record) -> str:
+    """Return a record as the text of a TOML file that is judged as an equal record.
+
+    Plain values stand first, then a [table] for each record within and [[tables]] for each list of records. A value
+    that is the one taken where nothing is written is left out.
+    """
+    return "\n\n".join("\n".join(lines) for lines in _tables(record, ()) if lines) + "\n"
+
+
+def _tables(record: Record, path: tuple[str, ...], header: str = "") -> Iterator[list[str]]:
+    values = written_fields(record)
+    inner = {name: value for name, value in values.items() if _has_tables(value)}
+    plain = [f"{toml_key(name)} = {toml_value(value)}" for name, value in values.items() if name not in inner]
+    yield [header, *plain] if header else plain
+    for name, value in inner.items():
+        where = (*path, name)
+        dotted = ".".join(toml_key(part) for part in where)
+        if isinstance(value, Record):
+            yield from _tables(value, where, f"[{dotted}]")
+        else:
+            for item in value:
+                yield from _tables(item, where, f"[[{dotted}]]")
+
+
+def _has_tables(value: Any) -> bool:
+    if isinstance(value, tuple):
+        return bool(value) and all(isinstance(inner, Record) for inner in value)
+    return isinstance(value, Record)
+
+
+def written_fields(record: Record) -> dict[str, Any]:
+    """Return the values of a record that are not those taken where nothing is written, by name."""
+    return {
+        name: getattr(record, name)
+        for name, field in type(record).model_fields.items()
+        if field.is_required() or getattr(record, name) != field.get_default(call_default_factory=True)
+    }
+
+
+def toml_value(value: Any) -> str:
+    """Return a value on one line of TOML; a record becomes an inline table, a time of day "HH:MM"."""
+    if isinstance(value, Record):
+        return toml_value(written_fields(value))
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{toml_key(name)} = {toml_value(each)}" for name, each in value.items()) + " }"
+    if isinstance(value, tuple | list):
+        return "[" + ", ".join(toml_value(each) for each in value) + "]"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, datetime):
+        offset = value.utcoffset()
+        odd = offset is not None and offset.total_seconds() % 60  # TOML writes an offset in whole minutes
+        return (value.astimezone(UTC) if odd else value).isoformat()
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, time):
+        return f'"{value:%H:%M}"'
+    if isinstance(value, str):
+        return '"' + "".join(_toml_letter(letter) for letter in str(value)) + '"'
+    return repr(value)
+
+
+def toml_key(name: str) -> str:
+    """Return a key as TOML writes it: in quotes where it holds more than plain letters, digits, "-" and "_"."""
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else toml_value(name)
+
+
+def _toml_letter(letter: str) -> str:
+    if letter in '"\\':
+        return f"\\{letter}"
+    if letter == "\n":
+        return "\\n"
+    if letter.isprintable():
+        return letter
+    return f"\\u{ord(letter):04x}" if ord(letter) < 0x10000 else f"\\U{ord(letter):08x}"
 
 
 # ---- walking a schema ----

@@ -57,6 +57,7 @@ _ALL = (
     _s("ISO_24803", "ISO 24803: recreational diving providers", "verified", "extract and contents list only"),
     _s("FR_CHILD", "French national federation rule for young divers", "verified", "secondary sources"),
     _s("FR_SPORTS_CODE", "French Sports Code, articles A322-72 to A322-80", "verified"),
+    _s("EU_2003_88", "Directive 2003/88/EC on working time, articles 3 and 5", "verified", "read in a summary of it"),
     _s("AU_WHS", "Australian model WHS Regulations, part 4.8", "verified"),
     _s("QLD_GUIDE", "Workplace Health and Safety Queensland guidance on introductory divers", "verified"),
     _s("TH_2025", "Thai notice of April 2025 on group sizes", "verified", "trade press"),

@@ -35,6 +35,7 @@ COUNTED = (
     "times",
     "letters",
     "tries",
+    "points",
 )  # the name itself says what is counted: ratio.guided_per_leader
 
 

@@ -18,7 +18,7 @@ class Level(StrEnum):
     @property
     def rank(self) -> int:
         """0 for no certificate, rising to 5."""
-        return list(Level).index(self)
+        return _RANKS[self]
 
     @property
     def words(self) -> str:
@@ -36,6 +36,7 @@ class Level(StrEnum):
         return self.rank >= Level.INSTRUCTOR_1.rank
 
 
+_RANKS = {level: rank for rank, level in enumerate(Level)}
 _WORDS = {
     Level.FIRST_EXPERIENCE: "no certificate",
     Level.LEVEL_1: "level 1 (supervised diver)",

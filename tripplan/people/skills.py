@@ -8,6 +8,7 @@ from __future__ import annotations
 import difflib
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 from typing import Any, Literal
@@ -22,6 +23,7 @@ MOST_CIRCLES = 20  # that are told of one course
 COURSE_KINDS: tuple[str, ...] = tuple(kind.name for kind in KINDS.values() if kind.training)
 
 
+@lru_cache(maxsize=4096)  # the same names are compared thousands of times in a plan
 def as_compared(name: str) -> str:
     """Return a name as names are compared: capitals, spaces and how an accent was typed tell no two apart.
 

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, timedelta
-from functools import cached_property
+from datetime import date, timedelta
 from typing import Literal
 
 import numpy as np
@@ -40,7 +39,7 @@ from tripplan.planning.plan import UsableWindow
 from tripplan.planning.request import FIRST_DAY, LAST_DAY, Crew, DiveWish, GroupWish, Request
 from tripplan.planning.timing import Ledger, clash_between, parts_of
 from tripplan.planning.weather_checks import DiveHours, check_known, check_sources
-from tripplan.planning.window import DayGrid, Window
+from tripplan.planning.window import Window
 from tripplan.planning.world import CannotPlan, World, request_faults
 
 MOST_DAYS = 31  # more do not fit on a page, and no forecast reaches so far
@@ -202,23 +201,6 @@ def _stand_ins(people: Unnamed, world: World) -> tuple[GroupWish, World]:
     return group, replace(world, people={**world.people, **grown})
 
 
-class _Grid(DayGrid):
-    """A day's minutes that reckons its start and its clock once: a window asks for them hundreds of times."""
-
-    @cached_property
-    def start(self) -> datetime:
-        """The first moment of the day, local."""
-        return DayGrid(self.day, self.timezone).start
-
-    @cached_property
-    def _clock(self) -> NDArray[np.int_]:
-        return super().clock_minutes()
-
-    def clock_minutes(self) -> NDArray[np.int_]:
-        """Return hour x 60 + minute of the local clock for each minute of the day."""
-        return self._clock
-
-
 @dataclass(frozen=True)
 class _Judged:
     """What is said of a cell: reasons that stop the group, cautions that are named, and every check behind them."""
@@ -243,7 +225,6 @@ OF_THE_CREW = {"emergency-roles", "crew-drilled"}  # checks that mean nothing be
 def _cell(request: Request, with_crew: bool, unnamed: Unnamed | None, site: Site, world: World) -> Cell:
     day, rules = request.date, world.rules
     setting = setting_of(site, day, world)
-    setting = replace(setting, grid=_Grid(day, site.timezone))
     held = group_setting(request.groups[0], setting, world)
     said = _Judged()
     said.take([check_place(held, site)])

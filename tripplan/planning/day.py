@@ -6,7 +6,7 @@ import hashlib
 import json
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import product
 from typing import Any
@@ -33,7 +33,7 @@ from tripplan.planning.after import after_dives, drives_between
 from tripplan.planning.briefing import briefing_lines, observations
 from tripplan.planning.crew import check_ashore, check_crew, check_group, check_support, children_of
 from tripplan.planning.gas_need import GroupGas, check_gas, cylinder_of, dive_gas, group_gas
-from tripplan.planning.help import emergency_of, help_at
+from tripplan.planning.help import Help, emergency_of, help_at
 from tripplan.planning.limits import (
     deepest_for,
     depth_contest,
@@ -42,13 +42,15 @@ from tripplan.planning.limits import (
     time_contest,
     water_temperature_c,
 )
-from tripplan.planning.packing import pack
+from tripplan.planning.packing import Packing, pack
 from tripplan.planning.pairing import check_pairs, propose_pairs
 from tripplan.planning.plan import (
+    AfterDive,
     Closure,
     DayCurve,
     DayPlan,
     DivePlan,
+    LeadLine,
     Light,
     PersonDive,
     TideEvent,
@@ -118,6 +120,10 @@ class Setting:
     weather: Weather | None  # None: nobody told anything
     sea: ShoreSea | None
     water_minutes_c: NDArray[np.float64]  # seen or forecast, else usual in the month; NaN: not known
+    windows: dict[tuple[object, ...], tuple[RuleBook, Window]] = field(
+        default_factory=dict, init=False, compare=False, repr=False
+    )  # found so far; a changed copy starts without
+    limits: dict[tuple[object, ...], NoStop] = field(default_factory=dict, compare=False, repr=False)  # found so far
 
     @property
     def water_c(self) -> float | None:
@@ -139,8 +145,42 @@ class GroupSetting:
     ratio: GroupRatio  # what the people ask of the number of divers
 
 
-def plan_day(request: Request, world: World) -> DayPlan:
-    """Return the plan of one day at one site, with every check behind it.
+@dataclass(frozen=True)
+class Judged:
+    """A day with everything that was judged, before it is put into words for a reader."""
+
+    setting: Setting
+    groups: tuple[GroupSetting, ...]
+    dives: tuple[DivePlan, ...]
+    ledger: Ledger
+    after: tuple[AfterDive, ...]
+    lead: tuple[LeadLine, ...]
+    packing: Packing
+    help_here: Help
+    checks: tuple[Check, ...]  # the worst first
+
+
+class Scenes:
+    """The settings of sites and days of one world, each worked out once: tide, light and sea hang on no group."""
+
+    def __init__(self, world: World) -> None:
+        self._world = world
+        self._settings: dict[tuple[str, date, float | None], Setting] = {}
+        self._limits: dict[tuple[object, ...], NoStop] = {}
+
+    def setting(self, site: Site, day: date, measured_pressure_bar: float | None = None) -> Setting:
+        """Return the setting of a site on a day."""
+        key = (site.slug, day, measured_pressure_bar)
+        if key not in self._settings:
+            found = setting_of(site, day, self._world, measured_pressure_bar)
+            self._settings[key] = replace(found, limits=self._limits)
+        return self._settings[key]
+
+
+def judge_day(request: Request, world: World, scenes: Scenes | None = None) -> Judged:
+    """Return the dives of one day at one site with every check: what `plan_day` judges, without the words around it.
+
+    scenes -- settings worked out before, of a world with the same sites, stations, conditions and rules
 
     Raises CannotPlan where the request names a site, person, place or way in that the world does not hold.
     """
@@ -148,7 +188,8 @@ def plan_day(request: Request, world: World) -> DayPlan:
         raise CannotPlan(faults)
     rules = world.rules
     site = world.sites[request.site]
-    setting = setting_of(site, request.date, world, request.measured_pressure_bar)
+    scenes = Scenes(world) if scenes is None else scenes
+    setting = scenes.setting(site, request.date, request.measured_pressure_bar)
     groups = [group_setting(group, setting, world) for group in request.groups]
     checks: list[Check] = []
     for held in groups:
@@ -159,10 +200,9 @@ def plan_day(request: Request, world: World) -> DayPlan:
                 "no time and no gas here: be in earlier and turn earlier by what it takes."
             )
             checks.append(Check("swim-known", Outcome.CAUTION, sentence, "SITE_FILE", subject=held.group.name))
-    dives, dive_checks, ledger = _plan_dives(request, world, setting, groups)
+    dives, dive_checks, ledger = plan_dives(request, world, setting, groups)
     divers = dict.fromkeys(name for group in request.groups for name in group.everybody)
     after, after_checks = after_dives(request, tuple(divers), ledger, setting.grid, rules)
-    slates = slate_of(dives, ledger, setting.grid.start, rules)
     checks.extend(check_site(site, request, world, setting))
     checks.extend(check_crew(request.crew, world.people, request.date, rules))
     for held in groups:
@@ -185,8 +225,29 @@ def plan_day(request: Request, world: World) -> DayPlan:
     checks.extend(check_cold(setting, request, world))
     help_here = help_at(site, request.date, request.crew, divers, hours_of(dives), world)
     checks.extend(help_here.checks)
-    checks.extend(_check_weather(dives, groups, setting, rules))
+    checks.extend(check_weather_of(dives, groups, setting, rules))
     unique = tuple(sorted(dict.fromkeys(checks), key=lambda check: -check.outcome.severity))
+    return Judged(
+        setting=setting,
+        groups=tuple(groups),
+        dives=dives,
+        ledger=ledger,
+        after=after,
+        lead=lead,
+        packing=packing,
+        help_here=help_here,
+        checks=unique,
+    )
+
+
+def plan_day(request: Request, world: World) -> DayPlan:
+    """Return the plan of one day at one site, with every check behind it.
+
+    Raises CannotPlan where the request names a site, person, place or way in that the world does not hold.
+    """
+    judged = judge_day(request, world)
+    rules, setting, groups, dives = world.rules, judged.setting, judged.groups, judged.dives
+    site, ledger, unique, help_here = setting.site, judged.ledger, judged.checks, judged.help_here
     verdict = worst(unique)
     windows, closures = _shown_windows(groups)
     what_ifs = _what_ifs(dives, groups)
@@ -228,10 +289,10 @@ def plan_day(request: Request, world: World) -> DayPlan:
         hazards=tuple((hazard.what, hazard.control) for hazard in site.hazards),
         briefing=briefing_lines(site, dives, rules, high=site.elevation_m >= rules.value("altitude.corrected_from_m")),
         flag_rule=site.flag_rule,
-        after=after,
-        lead=lead,
-        slates=slates,
-        packing=packing,
+        after=judged.after,
+        lead=judged.lead,
+        slates=slate_of(dives, ledger, setting.grid.start, rules),
+        packing=judged.packing,
         attribution=_attribution(setting),
         rules_here="; ".join(part for part in (world.code_of_practice, site.rules_here) if part),
     )
@@ -332,6 +393,9 @@ def window_for(
 
     cold -- whom and what the water's temperature is judged against; None: nobody in particular
     """
+    key = (kind.name, going_in.name, coming_out.name, cold, id(rules))
+    if key in setting.windows:
+        return setting.windows[key][1]
     grid, site = setting.grid, setting.site
     closures: list[Closure] = [
         *access_closures(grid, site.access),
@@ -348,7 +412,9 @@ def window_for(
         closures.extend(weather_closures(grid, setting.weather, setting.sea, site, kind, going_in, coming_out, rules))
     if cold is not None:
         closures.extend(cold_closures(grid, setting.water_minutes_c, cold, rules))
-    return Window(grid, merge(closures))
+    window = Window(grid, merge(closures))
+    setting.windows[key] = (rules, window)  # the rules are kept so that no others can have their identity
+    return window
 
 
 def group_setting(group: GroupWish, setting: Setting, world: World) -> GroupSetting:
@@ -462,7 +528,7 @@ def check_site(site: Site, request: Request, world: World, setting: Setting) -> 
     return checks
 
 
-def _check_weather(
+def check_weather_of(
     dives: Sequence[DivePlan], groups: Sequence[GroupSetting], setting: Setting, rules: RuleBook
 ) -> list[Check]:
     """Judge wind, sea and weather for each timed dive, and the forecast itself."""
@@ -638,7 +704,7 @@ def check_cold(setting: Setting, request: Request, world: World) -> list[Check]:
 # ---- the dives ----
 
 
-def _plan_dives(
+def plan_dives(
     request: Request, world: World, setting: Setting, groups: Sequence[GroupSetting]
 ) -> tuple[tuple[DivePlan, ...], list[Check], Ledger]:
     """Time every group's first dive, then every second one, and so on: each sees what the day already holds."""
@@ -651,8 +717,8 @@ def _plan_dives(
                 dive, found = _plan_dive(request, world, setting, held, number, ledger)
                 dives.append(dive)
                 checks.extend(found)
-    checks.extend(_check_counts(request, world))
-    checks.extend(_check_ascents(request, world))
+    checks.extend(check_counts(request, world))
+    checks.extend(check_ascents(request, world))
     wet: dict[str, list[str]] = {}
     for dive in dives:
         for person in dive.people:
@@ -669,6 +735,7 @@ def _open_ledger(request: Request, world: World, setting: Setting) -> Ledger:
         rules=world.rules,
         arrived=setting.grid.last_of_clock(arrived) if arrived else None,
         settled=request.altitude.settled,
+        memo=setting.limits,
     )
     if isinstance(request.recent_dives, tuple):
         for dive in sorted(request.recent_dives, key=lambda dive: dive.surfaced.timestamp()):
@@ -1034,7 +1101,7 @@ def _made_today(request: Request, world: World) -> tuple[str, ...]:
     return tuple(dive.person for dive in request.recent_dives if dive.surfaced.astimezone(zone).date() == request.date)
 
 
-def _check_ascents(request: Request, world: World) -> list[Check]:
+def check_ascents(request: Request, world: World) -> list[Check]:
     """Judge how often each person comes up in the day: exercises with several ascents count each of them.
 
     A dive made before the plan counts as one: of more nobody wrote.
@@ -1062,7 +1129,7 @@ def _check_ascents(request: Request, world: World) -> list[Check]:
     ]
 
 
-def _check_counts(request: Request, world: World) -> list[Check]:
+def check_counts(request: Request, world: World) -> list[Check]:
     """Judge how many dives each person makes in the day; who leads peers makes no more than they do."""
     counts: dict[str, int] = {}
     staff: set[str] = set()

@@ -241,7 +241,7 @@ def _cylinder_words(volume_l: float | None, fill_bar: float | None, metal: Metal
 
 
 @dataclass(frozen=True)
-class _Unit:
+class Unit:
     """One piece of the store that can be handed to one person."""
 
     identity: str  # empty: one of several alike
@@ -251,10 +251,10 @@ class _Unit:
     metal: str = ""
 
 
-def _units(kit: Kit, on: date, rules: RuleBook) -> dict[str, list[_Unit]]:
+def stock_of(kit: Kit, on: date, rules: RuleBook) -> dict[str, list[Unit]]:
     """Return every piece of the store by what it is, the ones out of service too."""
     clean_percent = rules.value("kit.oxygen_clean_percent")
-    units: dict[str, list[_Unit]] = {thing: [] for thing in LINES}
+    units: dict[str, list[Unit]] = {thing: [] for thing in LINES}
     metals: Counter[str] = Counter(item.metal for item in kit.cylinders)
 
     def holds(volume_l: float, metal: Metal, bar: float, clean: bool, label: float | None) -> Callable[[KitLine], bool]:
@@ -279,7 +279,7 @@ def _units(kit: Kit, on: date, rules: RuleBook) -> dict[str, list[_Unit]]:
     ):
         label = f"label {item.oxygen_percent:g} %" if item.oxygen_percent is not None else ""
         units["cylinder"].append(
-            _Unit(
+            Unit(
                 item.identity,
                 holds(item.volume_l, item.metal, item.working_bar, item.oxygen_clean, item.oxygen_percent),
                 cylinder_service(item, on, rules),
@@ -288,9 +288,9 @@ def _units(kit: Kit, on: date, rules: RuleBook) -> dict[str, list[_Unit]]:
             )
         )
     for regulator in kit.regulators:
-        units["regulator"].append(_Unit(regulator.identity, lambda line: True, regulator_service(regulator, on, rules)))
+        units["regulator"].append(Unit(regulator.identity, lambda line: True, regulator_service(regulator, on, rules)))
     for suit in kit.suits:
-        units["suit"].append(_Unit(suit.identity, _suit_fits(suit), out_of_service(suit.out_of_service)))
+        units["suit"].append(Unit(suit.identity, _suit_fits(suit), out_of_service(suit.out_of_service)))
     for thing, items in (
         ("buoyancy_device", kit.buoyancy_devices),
         ("mask", kit.masks),
@@ -299,11 +299,11 @@ def _units(kit: Kit, on: date, rules: RuleBook) -> dict[str, list[_Unit]]:
         ("snorkel", kit.snorkels),
     ):
         for each in items:
-            unit = _Unit("", _size_is(each.size), out_of_service(each.out_of_service))
+            unit = Unit("", _size_is(each.size), out_of_service(each.out_of_service))
             units[thing].extend([unit] * each.count)
     for lamp in kit.safety:
         if lamp.thing in ("light", "spare_light"):
-            unit = _Unit("", lambda line: True, out_of_service(lamp.out_of_service))
+            unit = Unit("", lambda line: True, out_of_service(lamp.out_of_service))
             units[lamp.thing].extend([unit] * lamp.count)
     return units
 
@@ -324,7 +324,12 @@ def _suit_fits(suit: SuitItem) -> Callable[[KitLine], bool]:
 # ---- who gets what ----
 
 
-def _hand_out(needs: Sequence[KitLine], units: Sequence[_Unit]) -> list[int | None]:
+def without_kit(needs: Sequence[KitLine], units: Sequence[Unit]) -> tuple[KitLine, ...]:
+    """Return the needs of one thing for which nothing is left when all of them are served at once."""
+    return tuple(need for need, unit in zip(needs, _hand_out(needs, units), strict=True) if unit is None)
+
+
+def _hand_out(needs: Sequence[KitLine], units: Sequence[Unit]) -> list[int | None]:
     """Give each need a unit of its own, as many needs as can be; return the number of the unit of each, or None.
 
     An earlier need never goes without for a later one. What is known to be in order goes out before what is in doubt;
@@ -391,7 +396,8 @@ def pack(
 
     Everybody is counted as diving in the centre's kit, with one filled cylinder for each dive and no refill between.
     What one person has stays theirs all day. People whose size is not on record are served last. Each recent dive of
-    the day has emptied a cylinder; as nobody writes down which, none is then set aside for a person.
+    the day has emptied a cylinder, unless the request says that they are full again; as nobody writes down which, none
+    is then set aside for a person.
     """
     by_name = {line.name: line for line in lead}
     wanted: dict[tuple[str, str, int | None, int | None, str], KitLine] = {}
@@ -402,7 +408,7 @@ def pack(
                 of = None if line.dive is None else index
                 wanted.setdefault((name, line.thing, of, line.dive, words), line)
     lines = list(wanted.values())
-    units = _units(kit, request.date, rules) if kit is not None else None
+    units = stock_of(kit, request.date, rules) if kit is not None else None
     packed: list[PackLine] = []
     set_aside: dict[KitLine, KitLine] = {}
     judged: list[_Handed] = []
@@ -444,7 +450,7 @@ def _used(request: Request, lines: Sequence[KitLine], people: Mapping[str, Perso
 
     As large as the person's cylinder of the request, else as the roster says; neither known: of any size.
     """
-    recent = request.recent_dives if isinstance(request.recent_dives, tuple) else ()
+    recent = request.recent_dives if isinstance(request.recent_dives, tuple) and not request.refilled else ()
     found = []
     for dive in recent:
         if dive.surfaced.date() != request.date:
@@ -456,7 +462,7 @@ def _used(request: Request, lines: Sequence[KitLine], people: Mapping[str, Perso
 
 
 def _handed(
-    thing: str, needs: Sequence[KitLine], spares: Sequence[KitLine], store: Sequence[_Unit], used: Sequence[KitLine]
+    thing: str, needs: Sequence[KitLine], spares: Sequence[KitLine], store: Sequence[Unit], used: Sequence[KitLine]
 ) -> _Handed:
     """Hand out one thing of the store, without what is used up."""
     given = _hand_out([*used, *needs, *spares], store)
@@ -494,7 +500,7 @@ class _Handed:
     thing: str
     needs: Sequence[KitLine]
     spares: Sequence[KitLine]
-    units: Sequence[_Unit]
+    units: Sequence[Unit]
     given: Sequence[int | None]
     used: int = 0  # so many more are used up, and nobody knows which
 
@@ -507,12 +513,12 @@ class _Handed:
     def spares_short(self) -> int:
         return sum(unit is None for unit in self.given[len(self.needs) :])
 
-    def unusable(self, fit_for: Iterable[KitLine]) -> list[_Unit]:
+    def unusable(self, fit_for: Iterable[KitLine]) -> list[Unit]:
         """The units that would do, were they in service."""
         wanted = list(fit_for)
         return [u for u in self.units if not u.service.usable and any(u.fits(need) for need in wanted)]
 
-    def doubtful(self) -> list[_Unit]:
+    def doubtful(self) -> list[Unit]:
         """The units handed out of which something is not known."""
         found = [self.units[n] for n in self.given if n is not None]
         return [unit for unit in found if unit.service.outcome is not Outcome.OK]
@@ -573,12 +579,12 @@ def _safety(kit: Kit | None, groups: int) -> Iterator[PackLine]:
         ("oxygen_kit", 1), ("first_aid_kit", 1), ("flag", groups), ("float", groups),
     )  # fmt: skip
     for thing, needed in wanted:
-        have = None if kit is None else _counted(kit, thing)
+        have = None if kit is None else counted(kit, thing)
         short = None if have is None else max(needed - have, 0)
         yield PackLine(thing, SAFETY_WORDS[thing], needed, in_store=have, short=short)
 
 
-def _counted(kit: Kit, thing: str) -> int:
+def counted(kit: Kit, thing: str) -> int:
     return sum(item.count for item in kit.safety if item.thing == thing and not item.out_of_service)
 
 
@@ -590,7 +596,7 @@ def _also(kit: Kit) -> Iterator[str]:
             yield f"{item.count} x {what}{more}"
 
 
-def _staying(units: Mapping[str, Sequence[_Unit]], kit: Kit) -> Iterator[str]:
+def _staying(units: Mapping[str, Sequence[Unit]], kit: Kit) -> Iterator[str]:
     """Yield everything that must not be taken, with why."""
     for thing in LINES:
         for unit in units[thing]:
@@ -632,7 +638,7 @@ def _lead(lines: Sequence[KitLine], kit: Kit | None) -> LeadToPack:
 # ---- checks ----
 
 
-def _why(unit: _Unit) -> str:
+def _why(unit: Unit) -> str:
     return f"{unit.identity} {' and '.join(unit.service.reasons)}"
 
 
@@ -712,7 +718,7 @@ def _check_enough(
     for each in handed:
         without = each.without
         if without:
-            stop = any(_stops(need) for need in without)
+            stop = any(stays_ashore(need) for need in without)
             wanted = Counter(need.words for need in without)
             what = _listed([f"{number} x {words}" for words, number in wanted.items()])
             whom = _listed(list(dict.fromkeys(_who(need) for need in without)))
@@ -750,7 +756,7 @@ def _check_enough(
     yield from found
 
 
-def _stops(need: KitLine) -> bool:
+def stays_ashore(need: KitLine) -> bool:
     """Return whether nobody goes in without it; a suit counts where the plan reckoned with it."""
     return need.thing in NOBODY_WITHOUT or (need.thing == "suit" and (need.dry_suit or need.suit_mm is not None))
 

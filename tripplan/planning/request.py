@@ -270,6 +270,9 @@ class Request(Record):
     recent_dives: RecentDives | None = Field(
         default=None, description='a [[recent_dives]] for each dive of the days before, or "none": everybody was asked'
     )
+    refilled: bool = Field(
+        default=False, description="true where the cylinders of the day's earlier dives are full again"
+    )
     drives_between: tuple[Drive, ...] = Field(default=(), max_length=8, description="drives between dives of the day")
     way_home: tuple[HomeStage, ...] = Field(default=(), max_length=8, description="heights on the way home")
     groups: tuple[GroupWish, ...] = Field(min_length=1, description="at least one [[groups]]")

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tripplan.catalogue.site import Place, Site
 from tripplan.check import Outcome
@@ -44,7 +45,7 @@ class Ledger:
     settled: bool
     done: dict[str, list[Done]] = field(default_factory=dict)
     in_water: list[tuple[int, int, tuple[str, ...]]] = field(default_factory=list)
-    _memo: dict[tuple[object, ...], NoStop] = field(default_factory=dict)
+    memo: dict[tuple[object, ...], NoStop] = field(default_factory=dict, repr=False, compare=False)
 
     def exposures(self, name: str, descent: float) -> tuple[Exposure, ...]:
         """Return a person's dives before a descent, oldest first, each with the whole minutes at the surface after."""
@@ -74,9 +75,10 @@ class Ledger:
         """Return one person's no-stop times for a dive at a depth that leaves the surface at a minute of the day."""
         previous = self.exposures(name, descent)
         hours = self.hours_since_arrival_h(descent)
-        key = (depth_m, oxygen_percent, previous, hours)
-        if key not in self._memo:
-            self._memo[key] = no_stop_limits(
+        # One memo may serve several ledgers, of other waters and other rules.
+        key = (self.surroundings, id(self.rules), depth_m, oxygen_percent, previous, hours)
+        if key not in self.memo:
+            self.memo[key] = no_stop_limits(
                 depth_m,
                 self.surroundings,
                 previous,
@@ -84,7 +86,7 @@ class Ledger:
                 hours_since_arrival_h=hours,
                 oxygen_percent=oxygen_percent,
             )
-        return self._memo[key]
+        return self.memo[key]
 
     def tightest(self, mixes: Mapping[str, float], depth_m: float, descent: float) -> int | None:
         """Return the shortest no-stop time among people, each on their own gas; None where nobody has a limit.
@@ -195,6 +197,14 @@ def find_slot(
     return found
 
 
+def ends_of(window: Window) -> NDArray[np.int_]:
+    """Return for each minute the one by which everybody is out who is in the water then; 0 where nobody may be."""
+    window_end = np.zeros(window.grid.minutes, dtype=int)
+    for first, end in runs(~window.closed("water")):
+        window_end[first:end] = end
+    return window_end
+
+
 def _slot_among(
     candidates: Sequence[int],
     group: GroupWish,
@@ -216,10 +226,7 @@ def _slot_among(
     shortest = max(worth_it if wish.minutes is None else min(worth_it, wish.minutes), 1)
     if cap_min < shortest:
         return Slot(None, reasons=(f"gas, cold or house rules leave {cap_min} min, and {shortest} min are the least",))
-    window_end = np.zeros(grid.minutes, dtype=int)
-    for first, end in runs(~window.closed("water")):
-        window_end[first:end] = end
-
+    window_end = ends_of(window)
     best: Slot | None = None
     refused: dict[str, None] = {}
     most_room, most_bottom = 0, -1

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -40,17 +41,17 @@ class DayGrid:
     day: date
     timezone: str
 
-    @property
+    @cached_property  # a window asks for these hundreds of times
     def zone(self) -> ZoneInfo:
         """The time zone of the site."""
         return ZoneInfo(self.timezone)
 
-    @property
+    @cached_property
     def start(self) -> datetime:
         """The first moment of the day, local."""
         return self._midnight(self.day)
 
-    @property
+    @cached_property
     def minutes(self) -> int:
         """How many minutes the day really has."""
         after = self._midnight(self.day + timedelta(days=1))
@@ -60,7 +61,7 @@ class DayGrid:
         # By way of UTC: where the clock skips midnight, the day begins at the first time that the clock does show.
         return datetime.combine(day, time(), tzinfo=self.zone).astimezone(UTC).astimezone(self.zone)
 
-    @property
+    @cached_property
     def times(self) -> NDArray[np.datetime64]:
         """The start of each minute, UTC."""
         first = np.datetime64(self.start.astimezone(UTC).replace(tzinfo=None), "m")
@@ -80,20 +81,21 @@ class DayGrid:
 
     def of_clock(self, clock: time) -> int | None:
         """Return the first minute that reads this clock time or later on this day; None where there is none."""
-        for minute in range(self.minutes):
-            if self.at(minute).time() >= clock:
-                return minute
-        return None
+        asked = clock.hour * 60 + clock.minute + bool(clock.second or clock.microsecond)
+        later = np.flatnonzero(self._clock_minutes >= asked)
+        return int(later[0]) if len(later) else None
 
     def last_of_clock(self, clock: time) -> int | None:
         """Return the last minute that reads this clock time: the second one where the clock is put back over it."""
-        for minute in reversed(range(self.minutes)):
-            if self.at(minute).time() == clock:
-                return minute
-        return self.of_clock(clock)
+        same = np.flatnonzero(self._clock_minutes == clock.hour * 60 + clock.minute)
+        return int(same[-1]) if len(same) and not clock.second else self.of_clock(clock)
 
     def clock_minutes(self) -> NDArray[np.int_]:
         """Return hour x 60 + minute of the local clock for each minute of the day."""
+        return self._clock_minutes
+
+    @cached_property
+    def _clock_minutes(self) -> NDArray[np.int_]:
         return np.array([(t := self.at(m)).hour * 60 + t.minute for m in range(self.minutes)])
 
 

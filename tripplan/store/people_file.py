@@ -13,7 +13,7 @@ import zipfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import datetime, time
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -25,7 +25,7 @@ from tripplan.people.level import Level
 from tripplan.people.person import Person
 from tripplan.people.roster import Roster, read_roster
 from tripplan.people.table import COLUMNS, Cell, number_text
-from tripplan.record import Record, read_toml
+from tripplan.record import read_toml, toml_value, written_fields
 from tripplan.store.records import CannotKeep
 
 LARGEST_TABLE_BYTES = 5_000_000
@@ -360,41 +360,11 @@ def people_toml(people: Iterable[Person]) -> str:
     parts = ["# The people of the centre, written from a table. The file that was here before lies beside this one.\n"]
     for person in people:
         lines = ["[[people]]"]
-        for name, field in type(person).model_fields.items():
-            value = getattr(person, name)
-            if field.is_required() or value != field.get_default(call_default_factory=True):
-                if name == "level" and person.card:
-                    continue
-                lines.append(f"{name} = {_toml(value)}")
+        for name, value in written_fields(person).items():
+            if name != "level" or not person.card:
+                lines.append(f"{name} = {toml_value(value)}")
         parts.append("\n".join(lines) + "\n")
     return "\n".join(parts)
-
-
-def _toml(value: Any) -> str:
-    if isinstance(value, Record):
-        inner = {name: getattr(value, name) for name in type(value).model_fields}
-        return _toml({name: each for name, each in inner.items() if each is not None})
-    if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{name} = {_toml(each)}" for name, each in value.items()) + " }"
-    if isinstance(value, tuple):
-        return "[" + ", ".join(_toml(each) for each in value) + "]"
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, str):
-        return '"' + "".join(_toml_letter(letter) for letter in str(value)) + '"'
-    return repr(value)
-
-
-def _toml_letter(letter: str) -> str:
-    if letter in '"\\':
-        return f"\\{letter}"
-    if letter == "\n":
-        return "\\n"
-    if letter.isprintable():
-        return letter
-    return f"\\u{ord(letter):04x}" if ord(letter) < 0x10000 else f"\\U{ord(letter):08x}"
 
 
 def save_people(path: Path, text: str, at: datetime, cards: Mapping[str, Level | None]) -> Path | None:

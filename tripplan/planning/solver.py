@@ -1,0 +1,1013 @@
+"""Which of the possible outings are made, when, and by whom: a constraint model over what `outings.py` found.
+
+The model holds what the groups share: people, shore teams, vehicles, sites, kit, cylinders, compressor, hours of work.
+Its numbers come from the rule book and from the options; whether a day is right its plan says, afterwards. What a plan
+refuses comes back here as a `Cut`.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from tripplan.people.group import KINDS
+from tripplan.planning.outings import Block, Ground, Options, Run
+from tripplan.planning.schedule import Progress, Schedule, Status
+from tripplan.planning.shared import Shared
+
+if TYPE_CHECKING:
+    from ortools.sat.python import cp_model
+
+MOST_PEOPLE_IN_A_TEAM = 6
+
+
+@dataclass(frozen=True)
+class Made:
+    """One outing as chosen."""
+
+    run: Run
+    start: int  # first entry, minutes since 1970 UTC
+    leader: str  # "" for a group that nobody leads
+    assistants: tuple[str, ...]
+    vehicles: tuple[str, ...] = ()
+    fill_from: int | None = None  # when its cylinders go on the compressor, minutes since 1970 UTC; None: they do not
+
+    @property
+    def crew(self) -> tuple[str, ...]:
+        """Who leads and assists."""
+        return ((self.leader,) if self.leader else ()) + self.assistants
+
+    @property
+    def leaves(self) -> int:
+        """When it leaves the centre."""
+        return self.start - self.run.before_min
+
+    @property
+    def back(self) -> int:
+        """When it is back."""
+        return self.start + self.run.after_min
+
+    @property
+    def on_site(self) -> int:
+        """When it arrives."""
+        return self.start - self.run.on_site_min
+
+    @property
+    def off_site(self) -> int:
+        """When it leaves the site."""
+        return self.start + self.run.off_site_min
+
+
+@dataclass(frozen=True)
+class Ashore:
+    """A shore team as chosen."""
+
+    site: str
+    day: date
+    people: tuple[str, ...]
+    vehicles: tuple[str, ...]
+    on_site: int
+    off_site: int
+
+
+@dataclass(frozen=True)
+class Solution:
+    """What is made, in order of time."""
+
+    made: tuple[Made, ...]
+    ashore: tuple[Ashore, ...]
+
+
+@dataclass(frozen=True)
+class Cut:
+    """Outings and teams that a day plan refused together: not all of them again, each with the same people."""
+
+    made: tuple[Made, ...]
+    ashore: tuple[Ashore, ...] = ()
+
+
+@dataclass(frozen=True)
+class Limits:
+    """How long is looked, and how a choice between equals falls.
+
+    seconds -- of the solver's own steady count of work, about a second each on an ordinary machine: the same input
+               then gives the same schedule on a slow machine and on a fast one; None: until it is proved
+    """
+
+    seconds: float | None = 60.0
+    seed: int = 1
+    workers: int = 1
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the solver found."""
+
+    solution: Solution
+    status: Status
+    objective: int
+    bound: int
+    seconds: float
+    effort: float  # of the limits' seconds
+    stopped: bool = False
+
+
+def points_of(solution: Solution, ground: Ground, before: Schedule | None) -> dict[str, int]:
+    """Return the points of a solution by what they are for; their sum is what the solver makes as large as it can."""
+    weight = _weights(ground)
+    cap = ground.whole("schedule.margin_counted_min")
+    names = ("dives", "leaders", "days", "margin", "outings", "kilometres", "shore", "load", "moved")
+    points = dict.fromkeys(names, 0)
+    loads: dict[str, int] = {}
+    for made in solution.made:
+        group = ground.request.group(made.run.block.group)
+        count = len(made.run.block.numbers)
+        points["dives"] += weight["dive"] * count
+        points["leaders"] += weight["leader"] * count * (made.leader == group.preferred_leader)
+        points["days"] += weight["day"] * count * (made.run.day in group.preferred_days)
+        points["margin"] += weight["margin"] * count * min(cap, made.run.latest - made.start)
+        points["outings"] -= weight["outing"]
+        points["kilometres"] -= _km_points(ground, made.run.site)
+        for name in made.crew:
+            loads[name] = loads.get(name, 0) + 1
+    for team in solution.ashore:
+        points["kilometres"] -= _km_points(ground, team.site)
+        points["shore"] -= weight["team"] * len(team.people)
+        for name in team.people:
+            loads[name] = loads.get(name, 0) + 1
+    points["load"] = -weight["load"] * sum(count * (count + 1) // 2 for count in loads.values())
+    if before is not None:
+        points["moved"] = -_moved_points(solution, ground, before)
+    return points
+
+
+def _moved_points(solution: Solution, ground: Ground, before: Schedule) -> int:
+    weight = _weights(ground)
+    now = {made.run.block.key: made for made in solution.made}
+    lost = 0
+    for old in _olds(ground, before):
+        made = now.get(old.key)
+        if made is None or (made.run.day, made.run.site) != (old.day, old.site):
+            lost += weight["moved_day"]
+            continue
+        lost += weight["moved_time"] * (made.start != old.start)
+        lost += weight["moved_person"] * len(set(made.crew) - set(old.crew))
+    teams = {(team.site, team.day): team.people for team in before.shore}
+    for team in solution.ashore:
+        if known := teams.get((team.site, team.day)):
+            lost += weight["moved_person"] * len(set(team.people) - set(known))
+    return lost
+
+
+@dataclass(frozen=True)
+class _Old:
+    key: str
+    day: date
+    site: str
+    start: int
+    crew: tuple[str, ...]
+
+
+def _olds(ground: Ground, before: Schedule) -> list[_Old]:
+    """Return the outings of the schedule before whose groups are still there."""
+    groups = {group.name for group in ground.request.groups}
+    return [
+        _Old(each.key, each.day, each.site, int(each.dives[0].entry.timestamp() // 60), each.crew)
+        for each in before.outings
+        if each.group in groups
+    ]
+
+
+def _weights(ground: Ground) -> dict[str, int]:
+    return {
+        "dive": ground.whole("schedule.weight_dive"),
+        "leader": ground.whole("schedule.weight_leader"),
+        "day": ground.whole("schedule.weight_day"),
+        "outing": ground.whole("schedule.weight_outing"),
+        "load": ground.whole("schedule.weight_load"),
+        "margin": ground.whole("schedule.weight_margin"),
+        "team": ground.whole("schedule.weight_team"),
+        "moved_day": ground.whole("schedule.weight_moved_day"),
+        "moved_time": ground.whole("schedule.weight_moved_time"),
+        "moved_person": ground.whole("schedule.weight_moved_person"),
+    }
+
+
+def _km_points(ground: Ground, site: str) -> int:
+    return round(ground.value("schedule.weight_km") * 2 * ground.drive(site).km)
+
+
+class _Model:
+    """The constraint model of one set of options."""
+
+    def __init__(
+        self, ground: Ground, options: Options, shared: Shared, before: Schedule | None, cuts: Sequence[Cut]
+    ) -> None:
+        from ortools.sat.python import cp_model
+
+        self.cp: cp_model.CpModel = cp_model.CpModel()
+        self.ground, self.options, self.shared, self.before = ground, options, shared, before
+        self.blocks = [block for block in options.blocks if options.runs[block]]
+        self.turn = ground.whole("schedule.turnaround_min")
+        dates = ground.request.dates
+        self.low = min(shared.day_starts.values())
+        self.high = self.low + (len(dates) + 2) * 1440
+        self.placed: dict[Block, Any] = {}
+        self.start: dict[Block, Any] = {}
+        self.leaves: dict[Block, Any] = {}
+        self.length: dict[Block, Any] = {}
+        self.back: dict[Block, Any] = {}
+        self.chosen: dict[tuple[Block, int], Any] = {}
+        self.lead: dict[tuple[Block, str], Any] = {}
+        self.help: dict[tuple[Block, str], Any] = {}
+        self.uses: dict[tuple[Block, str], Any] = {}
+        self.open: dict[tuple[str, date], Any] = {}
+        self.man: dict[tuple[str, date, str], Any] = {}
+        self.span: dict[tuple[str, date], tuple[Any, Any, Any, Any, Any]] = {}
+        self.carry: dict[tuple[Block, str], Any] = {}
+        self.carry_team: dict[tuple[str, date, str], Any] = {}
+        self.filled: dict[Block, Any] = {}
+        self.fill: dict[Block, Any] = {}
+        self.tasks: dict[str, list[Any]] = {}  # intervals by person
+        self.points: list[Any] = []
+        for block in self.blocks:
+            self._block(block)
+        self._groups()
+        self._teams()
+        self._people()
+        self._vehicles()
+        self._capacity()
+        self._kit()
+        self._cylinders()
+        self._wishes()
+        for cut in cuts:
+            self._cut(cut)
+        self.cp.maximize(sum(self.points))
+
+    # ---- one block ----
+
+    def _block(self, block: Block) -> None:
+        cp, runs = self.cp, self.options.runs[block]
+        key = block.key
+        placed = self.placed[block] = cp.new_bool_var(f"placed {key}")
+        steps = cp.new_int_var(0, (self.high - self.low) // self.shared.step, f"step {key}")
+        self.start[block] = self.low + self.shared.step * steps
+        self.leaves[block] = cp.new_int_var(self.low, self.high, f"leaves {key}")
+        self.length[block] = cp.new_int_var(0, 2880, f"length {key}")
+        self.back[block] = cp.new_int_var(self.low, self.high + 2880, f"back {key}")
+        cp.add(self.back[block] == self.leaves[block] + self.length[block])
+        literals = []
+        for number, run in enumerate(runs):
+            literal = self.chosen[block, number] = cp.new_bool_var(f"run {key} {number}")
+            literals.append(literal)
+            cp.add(self.start[block] >= run.first).only_enforce_if(literal)
+            cp.add(self.start[block] <= run.last).only_enforce_if(literal)
+            cp.add_implication(literal, placed)
+        cp.add(sum(literals) == placed)
+        befores = sum(run.before_min * literal for run, literal in zip(runs, literals, strict=True))
+        spans = sum((run.before_min + run.after_min) * literal for run, literal in zip(runs, literals, strict=True))
+        cp.add(self.leaves[block] == self.start[block] - befores)
+        cp.add(self.length[block] == spans)
+        self._team(block, literals)
+
+    def _team(self, block: Block, literals: Sequence[Any]) -> None:
+        """Who leads and assists a block: exactly as many as its run needs."""
+        cp, runs = self.cp, self.options.runs[block]
+        group = self.ground.request.group(block.group)
+        placed = self.placed[block]
+        if not KINDS[group.kind].led:
+            return
+        alike: dict[int, list[Any]] = {}
+        needs_of = {id(run.needs): run.needs for run in runs}
+        for run, literal in zip(runs, literals, strict=True):
+            alike.setdefault(id(run.needs), []).append(literal)
+        leaders = sorted({name for needs in needs_of.values() for name in needs.leaders})
+        helpers = sorted({name for needs in needs_of.values() for name in needs.assistants})
+        pin = self.shared.pin_of(block)
+        if pin is not None and pin.leader is not None:
+            leaders = [name for name in leaders if name == pin.leader]
+        for name in leaders:
+            self.lead[block, name] = cp.new_bool_var(f"lead {block.key} {name}")
+        fixed = None if pin is None else pin.assistants
+        for name in helpers:
+            if fixed is None or name in fixed:
+                self.help[block, name] = cp.new_bool_var(f"help {block.key} {name}")
+        led = sum(self.lead[block, name] for name in leaders)
+        cp.add(led == placed)
+        helped = [self.help[block, name] for name in helpers if (block, name) in self.help]
+        if fixed is not None:
+            for name in fixed:
+                if (block, name) in self.help:
+                    cp.add(self.help[block, name] == placed)
+                else:
+                    cp.add(placed == 0)
+        most = len(helped)
+        for needs_id, on in alike.items():
+            needs, used = needs_of[needs_id], sum(on)
+            whole = len(alike) == 1
+            for name in leaders:
+                if name not in needs.leaders:
+                    cp.add(self.lead[block, name] + used <= 1)
+            for name in helpers:
+                if name not in needs.assistants and (block, name) in self.help:
+                    cp.add(self.help[block, name] + used <= 1)
+            counts = [(name, needs.leaders[name]) for name in leaders if name in needs.leaders]
+            least = sum(count[0] * self.lead[block, name] for name, count in counts)
+            upper = sum(count[1] * self.lead[block, name] for name, count in counts)
+            if fixed is None and whole and all(count[0] == count[1] for _, count in counts):
+                cp.add(sum(helped) == least)
+                continue
+            cp.add(sum(helped) >= least - 8 * (1 - used))
+            if fixed is None:
+                cp.add(sum(helped) <= upper + most * (1 - used))
+        for name in sorted({*leaders, *helpers}):
+            roles = [role[block, name] for role in (self.lead, self.help) if (block, name) in role]
+            if not roles:
+                continue
+            uses = self.uses[block, name] = cp.new_bool_var(f"uses {block.key} {name}")
+            cp.add(sum(roles) == uses)
+            if self.shared.barred(block.group, name):
+                cp.add(uses == 0)
+
+    def _day(self, block: Block, day: date) -> list[Any]:
+        """Return the literals of a block's runs on a day."""
+        return [self.chosen[block, n] for n, run in enumerate(self.options.runs[block]) if run.day == day]
+
+    # ---- what holds for a group ----
+
+    def _groups(self) -> None:
+        cp, ground = self.cp, self.ground
+        for group in ground.request.groups:
+            own = [block for block in self.blocks if block.group == group.name]
+            holding: dict[int, list[Any]] = {}
+            for block in own:
+                for number in block.numbers:
+                    holding.setdefault(number, []).append(self.placed[block])
+            for number in range(1, len(group.dives) + 1):
+                here = holding.get(number, [])
+                if here:
+                    cp.add(sum(here) <= 1)
+                if number > 1 and here:
+                    cp.add(sum(here) <= sum(holding.get(number - 1, [])))
+            for block in own:
+                for later in own:
+                    if later.numbers[0] > block.numbers[-1]:
+                        self._in_order(group.name, block, later)
+            for day in ground.request.dates:
+                most, ascents = self.shared.most_of_group(group)
+                count = [(len(block.numbers), literal) for block in own for literal in self._day(block, day)]
+                cp.add(sum(n * literal for n, literal in count) <= most)
+                ups = [(self.shared.ascents[block], literal) for block in own for literal in self._day(block, day)]
+                cp.add(sum(n * literal for n, literal in ups) <= ascents)
+
+    def _in_order(self, name: str, block: Block, later: Block) -> None:
+        both = [self.placed[block], self.placed[later]]
+        self.cp.add(self.leaves[later] >= self.back[block] + self.turn).only_enforce_if(both)
+        apart = self.shared.apart_min[name]
+        # From the last exit: every run of a block ends the same way but for the drive.
+        for number, run in enumerate(self.options.runs[block]):
+            gap = apart + run.times[-1].out
+            self.cp.add(self.start[later] >= self.start[block] + gap).only_enforce_if(
+                [self.chosen[block, number], self.placed[later]]
+            )
+
+    # ---- ashore ----
+
+    def _teams(self) -> None:
+        cp, ground = self.cp, self.ground
+        uses: dict[tuple[str, date], list[tuple[Block, int, Run]]] = {}
+        for block in self.blocks:
+            for number, run in enumerate(self.options.runs[block]):
+                uses.setdefault((run.site, run.day), []).append((block, number, run))
+        for (site, day), held in uses.items():
+            name = f"{site} {day}"
+            opened = self.open[site, day] = cp.new_bool_var(f"open {name}")
+            first = cp.new_int_var(self.low, self.high, f"team arrives {name}")
+            last = cp.new_int_var(self.low, self.high, f"team leaves {name}")
+            drive = ground.drive(site).minutes
+            start = cp.new_int_var(self.low - 600, self.high, f"team starts {name}")
+            end = cp.new_int_var(self.low, self.high + 2880, f"team back {name}")
+            size = cp.new_int_var(0, 1440 + 1200, f"team size {name}")
+            cp.add(start == first - drive)
+            cp.add(end == last + drive + self.turn)
+            cp.add(end == start + size)
+            self.span[site, day] = (first, last, start, size, end)
+            for block, number, run in held:
+                literal = self.chosen[block, number]
+                cp.add_implication(literal, opened)
+                cp.add(first <= self.start[block] - run.on_site_min).only_enforce_if(literal)
+                cp.add(last >= self.start[block] + run.off_site_min).only_enforce_if(literal)
+            cp.add_bool_or([self.chosen[block, number] for block, number, _ in held] + [~opened])
+            self._man(site, day, held, opened)
+
+    def _man(self, site: str, day: date, held: Sequence[tuple[Block, int, Run]], opened: Any) -> None:
+        cp, shared = self.cp, self.shared
+        people = shared.ashore_on(day)
+        for name in people:
+            self.man[site, day, name] = cp.new_bool_var(f"ashore {site} {day} {name}")
+            _, _, start, size, end = self.span[site, day]
+            interval = cp.new_optional_interval_var(start, size, end, self.man[site, day, name], f"ashore {name}")
+            self.tasks.setdefault(name, []).append(interval)
+            hours = shared.hours[name, day]
+            literal = self.man[site, day, name]
+            if hours is None:
+                cp.add(literal == 0)
+                continue
+            cp.add(start >= hours[0]).only_enforce_if(literal)
+            cp.add(end <= hours[1] + self.turn).only_enforce_if(literal)
+        count = sum(self.man[site, day, name] for name in people)
+        least = shared.team_least
+        kinds = {shared.team_of_kind(block) for block, _, _ in held}
+        if all(need <= least for need in kinds):
+            cp.add(count == least * opened)
+        else:
+            cp.add(count >= least * opened)
+            cp.add(count <= MOST_PEOPLE_IN_A_TEAM * opened)
+            for block, number, _ in held:
+                cp.add(count >= shared.team_of_kind(block) * self.chosen[block, number])
+        givers = [self.man[site, day, name] for name in people if shared.gives_oxygen(name, day)]
+        cp.add(sum(givers) >= shared.oxygen_least * opened)
+
+    # ---- people ----
+
+    def _people(self) -> None:
+        cp, shared, request = self.cp, self.shared, self.ground.request
+        pad = self.turn + shared.wet_pad_min
+        end_of: dict[Block, Any] = {}
+        size_of: dict[Block, Any] = {}
+        for block in self.blocks:
+            size_of[block] = cp.new_int_var(0, 2880 + pad, f"task {block.key}")
+            end_of[block] = cp.new_int_var(self.low, self.high + 5760, f"task end {block.key}")
+            cp.add(size_of[block] == self.length[block] + pad)
+            cp.add(end_of[block] == self.leaves[block] + size_of[block])
+        for (block, name), literal in self.uses.items():
+            interval = cp.new_optional_interval_var(
+                self.leaves[block], size_of[block], end_of[block], literal, f"task {block.key} {name}"
+            )
+            self.tasks.setdefault(name, []).append(interval)
+            for day in request.dates:
+                hours = shared.hours[name, day]
+                for number, run in enumerate(self.options.runs[block]):
+                    if run.day != day:
+                        continue
+                    both = [literal, self.chosen[block, number]]
+                    if hours is None:
+                        cp.add_bool_or([~each for each in both])
+                        continue
+                    if run.first - run.before_min < hours[0]:
+                        cp.add(self.leaves[block] >= hours[0]).only_enforce_if(both)
+                    if run.last + run.after_min > hours[1]:
+                        cp.add(self.back[block] <= hours[1]).only_enforce_if(both)
+        for name in shared.in_several_groups:
+            for block in self.blocks:
+                if name in self.ground.request.group(block.group).divers:
+                    self.tasks.setdefault(name, []).append(
+                        cp.new_optional_interval_var(
+                            self.leaves[block], size_of[block], end_of[block], self.placed[block], f"{name} {block.key}"
+                        )
+                    )
+        for intervals in self.tasks.values():
+            cp.add_no_overlap(intervals)
+        self._loads()
+
+    def _loads(self) -> None:
+        """Dives, ascents and days of each member of the crew, a day and in seven days, and their rest."""
+        cp, shared, dates = self.cp, self.shared, self.ground.request.dates
+        for name in shared.names:
+            mine = [block for block in self.blocks if (block, name) in self.uses]
+            works: list[Any] = []
+            dives: list[list[tuple[int, Any]]] = []
+            ups: list[list[tuple[int, Any]]] = []
+            for day in dates:
+                on: list[tuple[Block, Any]] = []
+                for block in mine:
+                    today = self._day(block, day)
+                    if not today:
+                        continue
+                    if len(dates) == 1:
+                        on.append((block, self.uses[block, name]))
+                        continue
+                    literal = cp.new_bool_var(f"{name} {block.key} {day}")
+                    cp.add(literal >= self.uses[block, name] + sum(today) - 1)
+                    cp.add_implication(literal, self.uses[block, name])
+                    cp.add(literal <= sum(today))
+                    on.append((block, literal))
+                dives.append([(len(block.numbers), literal) for block, literal in on])
+                ups.append([(shared.ascents[block], literal) for block, literal in on])
+                if on:
+                    cp.add(sum(n * each for n, each in dives[-1]) <= shared.most_dives_staff)
+                    cp.add(sum(n * each for n, each in ups[-1]) <= shared.most_ascents)
+                teams = [self.man[site, when, who] for site, when, who in self.man if when == day and who == name]
+                busy = cp.new_bool_var(f"{name} works {day}")
+                for literal in [*(each for _, each in on), *teams]:
+                    cp.add_implication(literal, busy)
+                works.append(busy)
+            for first in range(max(len(dates) - 6, 1)):
+                seven = slice(first, first + 7)
+                if len(dates) > shared.most_days_of_seven:
+                    cp.add(sum(works[seven]) <= shared.most_days_of_seven)
+                cp.add(sum(n * each for day in dives[seven] for n, each in day) <= shared.most_dives_of_seven)
+                cp.add(sum(n * each for day in ups[seven] for n, each in day) <= shared.most_ascents_of_seven)
+            if not shared.rest_is_sure:
+                self._rest(name, mine)
+
+    def _rest(self, name: str, mine: Sequence[Block]) -> None:
+        cp, dates, rest = self.cp, self.ground.request.dates, self.shared.rest_min
+        firsts, lasts = [], []
+        for day in dates:
+            low = self.shared.day_starts[day]
+            firsts.append(cp.new_int_var(low, low + 2000, f"first {name} {day}"))
+            lasts.append(cp.new_int_var(low, low + 2000, f"last {name} {day}"))
+            for block in mine:
+                for number, run in enumerate(self.options.runs[block]):
+                    if run.day == day:
+                        both = [self.uses[block, name], self.chosen[block, number]]
+                        cp.add(firsts[-1] <= self.leaves[block]).only_enforce_if(both)
+                        cp.add(lasts[-1] >= self.back[block]).only_enforce_if(both)
+            for site, when, who in self.man:
+                if when == day and who == name:
+                    _, _, start, _, end = self.span[site, day]
+                    cp.add(firsts[-1] <= start).only_enforce_if(self.man[site, day, name])
+                    cp.add(lasts[-1] >= end - self.turn).only_enforce_if(self.man[site, day, name])
+        for number in range(len(dates) - 1):
+            cp.add(firsts[number + 1] >= lasts[number] + rest)
+
+    # ---- vehicles, places, kit ----
+
+    def _vehicles(self) -> None:
+        cp, request, shared = self.cp, self.ground.request, self.shared
+        if request.vehicles is None:
+            return
+        jobs: dict[str, list[Any]] = {vehicle.name: [] for vehicle in request.vehicles}
+        for block in self.blocks:
+            group = request.group(block.group)
+            size = cp.new_int_var(0, 2880 + self.turn, f"ride {block.key}")
+            end = cp.new_int_var(self.low, self.high + 5760, f"ride end {block.key}")
+            cp.add(size == self.length[block] + self.turn)
+            cp.add(end == self.leaves[block] + size)
+            seats = []
+            for vehicle in request.vehicles:
+                literal = self.carry[block, vehicle.name] = cp.new_bool_var(f"carry {block.key} {vehicle.name}")
+                cp.add_implication(literal, self.placed[block])
+                for day in vehicle.off:
+                    for each in self._day(block, day):
+                        cp.add_bool_or([~literal, ~each])
+                jobs[vehicle.name].append(
+                    cp.new_optional_interval_var(self.leaves[block], size, end, literal, f"{vehicle.name} {block.key}")
+                )
+                seats.append(vehicle.seats * literal)
+            staff = sum(self.uses[block, name] for name in shared.names if (block, name) in self.uses)
+            riders = len(group.divers) * self.placed[block] if group.needs_seats else 0
+            cp.add(sum(seats) >= riders + staff)
+        for site, day in self.open:
+            _, _, start, size, end = self.span[site, day]
+            seats = []
+            for vehicle in request.vehicles:
+                name = (site, day, vehicle.name)
+                literal = self.carry_team[name] = cp.new_bool_var(f"carry team {name}")
+                cp.add_implication(literal, self.open[site, day])
+                if day in vehicle.off:
+                    cp.add(literal == 0)
+                jobs[vehicle.name].append(cp.new_optional_interval_var(start, size, end, literal, f"{name}"))
+                seats.append(vehicle.seats * literal)
+            cp.add(sum(seats) >= sum(self.man[site, day, name] for name in shared.ashore_on(day)))
+        for intervals in jobs.values():
+            cp.add_no_overlap(intervals)
+        self._parking()
+
+    def _parking(self) -> None:
+        """Vehicles at one site at once; each outing counts with its own, the shore team with its own all the time."""
+        cp, request = self.cp, self.ground.request
+        vehicles = request.vehicles or ()
+        for site, day in self.open:
+            capacity = self.ground.world.sites[site].capacity.vehicles
+            if capacity is None or capacity >= len(vehicles):
+                continue
+            intervals, demands = [], []
+            for block in self.blocks:
+                here = [n for n, run in enumerate(self.options.runs[block]) if (run.site, run.day) == (site, day)]
+                if not here:
+                    continue
+                on = cp.new_bool_var(f"at {block.key} {site} {day}")
+                cp.add(sum(self.chosen[block, n] for n in here) == on)
+                for vehicle in vehicles:
+                    stands = cp.new_bool_var(f"stands {block.key} {site} {day} {vehicle.name}")
+                    cp.add(stands >= on + self.carry[block, vehicle.name] - 1)
+                    cp.add_implication(stands, on)
+                    cp.add_implication(stands, self.carry[block, vehicle.name])
+                    intervals.append(
+                        cp.new_optional_interval_var(
+                            self.leaves[block], self.length[block], self.back[block], stands, f"stands {block.key}"
+                        )
+                    )
+                    demands.append(1)
+            _, _, start, size, end = self.span[site, day]
+            for vehicle in vehicles:
+                literal = self.carry_team[site, day, vehicle.name]
+                intervals.append(cp.new_optional_interval_var(start, size, end, literal, f"stands team {site} {day}"))
+                demands.append(1)
+            cp.add_cumulative(intervals, demands, capacity)
+
+    def _capacity(self) -> None:
+        """Divers in the water at one site at once."""
+        cp = self.cp
+        for site, day in self.open:
+            capacity = self.ground.world.sites[site].capacity.divers
+            intervals, demands = [], []
+            people: dict[str, int] = {}
+            for block in self.blocks:
+                for number, run in enumerate(self.options.runs[block]):
+                    if (run.site, run.day) != (site, day):
+                        continue
+                    count = self.shared.in_water(block, run)
+                    people[block.group] = max(people.get(block.group, 0), count)
+                    for dive in run.times:
+                        intervals.append(
+                            cp.new_optional_interval_var(
+                                self.start[block] + dive.entry,
+                                dive.out - dive.entry,
+                                self.start[block] + dive.out,
+                                self.chosen[block, number],
+                                f"water {block.key} {number}",
+                            )
+                        )
+                        demands.append(count)
+            if sum(people.values()) > capacity:
+                cp.add_cumulative(intervals, demands, capacity)
+
+    def _kit(self) -> None:
+        cp, shared = self.cp, self.shared
+        if shared.safety_sets is not None and len(self.ground.sites) > shared.safety_sets:
+            intervals = [
+                cp.new_optional_interval_var(start, size, end, self.open[key], f"safety {key}")
+                for key, (_, _, start, size, end) in self.span.items()
+            ]
+            cp.add_cumulative(intervals, [1] * len(intervals), shared.safety_sets)
+        for pool in shared.kit_pools:
+            intervals, demands = [], []
+            for block in self.blocks:
+                size = self.length[block] + self.turn
+                end = self.back[block] + self.turn
+                if number := pool.of_divers.get(block.group, 0):
+                    intervals.append(
+                        cp.new_optional_interval_var(
+                            self.leaves[block], size, end, self.placed[block], f"kit {block.key}"
+                        )
+                    )
+                    demands.append(number)
+                for name in shared.names:
+                    if (block, name) in self.uses and (number := pool.of_staff.get((block.group, name), 0)):
+                        literal = self.uses[block, name]
+                        intervals.append(
+                            cp.new_optional_interval_var(
+                                self.leaves[block], size, end, literal, f"kit {block.key} {name}"
+                            )
+                        )
+                        demands.append(number)
+            cp.add_cumulative(intervals, demands, pool.stock)
+
+    def _cylinders(self) -> None:
+        """Cylinders are in use from leaving until they are filled again, one after the other on one compressor."""
+        cp, shared = self.cp, self.shared
+        if not shared.cylinder_pools:
+            return
+        ends: dict[Block, Any] = {}
+        sizes: dict[Block, Any] = {}
+        fills = list(self._compressor_shut())
+        for block in self.blocks:
+            dives = len(block.numbers)
+            group = self.ground.request.group(block.group)
+            ends[block] = cp.new_int_var(self.low, self.high + 2880, f"held to {block.key}")
+            sizes[block] = cp.new_int_var(0, self.high - self.low + 5760, f"held {block.key}")
+            cp.add(ends[block] == self.leaves[block] + sizes[block])
+            filled = self.filled[block] = cp.new_bool_var(f"filled {block.key}")
+            cp.add_implication(filled, self.placed[block])
+            cp.add(ends[block] >= self.high).only_enforce_if(~filled)
+            if shared.fill_hundredths is None:
+                cp.add(filled == 0)
+                continue
+            start = self.fill[block] = cp.new_int_var(self.low, self.high, f"fill {block.key}")
+            size = cp.new_int_var(0, 1440, f"fill size {block.key}")
+            end = cp.new_int_var(self.low, self.high + 1440, f"filled {block.key}")
+            staff = sum(self.uses[block, name] for name in shared.names if (block, name) in self.uses)
+            count = dives * (len(group.divers) * self.placed[block] + staff)
+            cp.add(100 * size >= shared.fill_hundredths * count)
+            cp.add(100 * size <= shared.fill_hundredths * count + 99)
+            cp.add(start >= self.back[block]).only_enforce_if(filled)
+            cp.add(ends[block] >= end).only_enforce_if(filled)
+            fills.append(cp.new_optional_interval_var(start, size, end, filled, f"fill {block.key}"))
+        cp.add_no_overlap(fills)
+        for pool in shared.cylinder_pools:
+            intervals, demands = [], []
+            for block in self.blocks:
+                if number := sum(pool.of_dive.get((block.group, n), 0) for n in block.numbers):
+                    intervals.append(
+                        cp.new_optional_interval_var(
+                            self.leaves[block], sizes[block], ends[block], self.placed[block], f"cylinders {block.key}"
+                        )
+                    )
+                    demands.append(number)
+                for name in shared.names:
+                    each = sum(pool.of_staff_dive.get((block.group, n, name), 0) for n in block.numbers)
+                    if (block, name) in self.uses and each:
+                        literal = self.uses[block, name]
+                        intervals.append(
+                            cp.new_optional_interval_var(
+                                self.leaves[block], sizes[block], ends[block], literal, f"cylinders {block.key} {name}"
+                            )
+                        )
+                        demands.append(each)
+            cp.add_cumulative(intervals, demands, pool.stock)
+
+    def _compressor_shut(self) -> Sequence[Any]:
+        compressor = self.ground.request.compressor
+        if compressor is None:
+            return ()
+        shut, at = [], self.low - 600
+        for day in self.ground.request.dates:
+            opens = self.ground.minute(day, compressor.opens)
+            shut.append(self.cp.new_fixed_size_interval_var(at, opens - at, f"shut before {day}"))
+            at = self.ground.minute(day, compressor.closes)
+        shut.append(self.cp.new_fixed_size_interval_var(at, self.high + 5760 - at, "shut at last"))
+        return shut
+
+    # ---- what is wanted ----
+
+    def _wishes(self) -> None:
+        cp, ground = self.cp, self.ground
+        weight = _weights(ground)
+        cap = ground.whole("schedule.margin_counted_min")
+        for block in self.blocks:
+            group = ground.request.group(block.group)
+            count = len(block.numbers)
+            self.points.append((weight["dive"] * count - weight["outing"]) * self.placed[block])
+            if (block, group.preferred_leader) in self.lead:
+                self.points.append(weight["leader"] * count * self.lead[block, str(group.preferred_leader)])
+            margin = cp.new_int_var(0, cap, f"margin {block.key}")
+            cp.add(margin <= cap * self.placed[block])
+            for number, run in enumerate(self.options.runs[block]):
+                literal = self.chosen[block, number]
+                if run.latest - run.last < cap:
+                    cp.add(margin <= run.latest - self.start[block]).only_enforce_if(literal)
+                gain = weight["day"] * count * (run.day in group.preferred_days) - _km_points(ground, run.site)
+                self.points.append(gain * literal)
+            self.points.append(weight["margin"] * count * margin)
+        for (site, day), opened in self.open.items():
+            self.points.append(-_km_points(ground, site) * opened)
+            self.points.extend(-weight["team"] * self.man[site, day, name] for name in self.shared.ashore_on(day))
+        for name in self.shared.names:
+            mine = [literal for (_, who), literal in self.uses.items() if who == name]
+            mine += [literal for (_, _, who), literal in self.man.items() if who == name]
+            count = sum(mine)
+            for level in range(min(len(mine), 3 * len(ground.request.dates) + 1)):
+                # Convex: the third outing of a person costs three times as much as the first.
+                more = cp.new_int_var(0, len(mine), f"load {name} {level}")
+                cp.add(more >= count - level)
+                self.points.append(-weight["load"] * more)
+        if self.before is not None:
+            self._stay(self.before, weight)
+
+    def _stay(self, before: Schedule, weight: Mapping[str, int]) -> None:
+        cp = self.cp
+        by_key = {block.key: block for block in self.blocks}
+        for old in _olds(self.ground, before):
+            block = by_key.get(old.key)
+            if block is None:
+                self.points.append(-weight["moved_day"])
+                continue
+            runs = self.options.runs[block]
+            here = [n for n, run in enumerate(runs) if (run.day, run.site) == (old.day, old.site)]
+            same = sum(self.chosen[block, n] for n in here)
+            self.points.append(weight["moved_day"] * same - weight["moved_day"])
+            kept = cp.new_bool_var(f"kept {block.key}")
+            cp.add(self.start[block] == old.start).only_enforce_if(kept)
+            cp.add(kept <= same)
+            self.points.append(weight["moved_time"] * kept - weight["moved_time"] * same)
+            for (other, name), literal in self.uses.items():
+                if other == block and name not in old.crew:
+                    new = cp.new_bool_var(f"new {block.key} {name}")
+                    cp.add(new >= literal + same - 1)
+                    self.points.append(-weight["moved_person"] * new)
+        for team in before.shore:
+            for (site, day, name), literal in self.man.items():
+                if (site, day) == (team.site, team.day) and name not in team.people:
+                    self.points.append(-weight["moved_person"] * literal)
+
+    # ---- what plans refused ----
+
+    def _cut(self, cut: Cut) -> None:
+        """Not all of these again; with anybody more in a team it is another thing."""
+        clause: list[Any] = []
+        by_key = {block.key: block for block in self.blocks}
+        for made in cut.made:
+            block = by_key.get(made.run.block.key)
+            number = (
+                next((n for n, r in enumerate(self.options.runs[block]) if r.key == made.run.key), None)
+                if block
+                else None
+            )
+            if block is None or number is None:
+                return
+            clause.append(~self._at(block, number, made.start))
+            for (other, name), literal in self.uses.items():
+                if other == block:
+                    clause.append(~literal if name in made.crew else literal)
+            if (block, made.leader) in self.lead:
+                clause.append(~self.lead[block, made.leader])
+        for team in cut.ashore:
+            for (site, day, name), literal in self.man.items():
+                if (site, day) == (team.site, team.day):
+                    clause.append(~literal if name in team.people else literal)
+        self.cp.add_bool_or(clause)
+
+    def _at(self, block: Block, number: int, start: int) -> Any:
+        """Return a literal that is true where a run is chosen with a first entry."""
+        cp = self.cp
+        chosen = self.chosen[block, number]
+        earlier, later, here = (cp.new_bool_var(f"{what} {block.key} {start}") for what in ("before", "after", "at"))
+        cp.add(self.start[block] <= start - 1).only_enforce_if(earlier)
+        cp.add(self.start[block] >= start + 1).only_enforce_if(later)
+        cp.add(self.start[block] == start).only_enforce_if(here)
+        cp.add_implication(here, chosen)
+        cp.add_bool_or([here, earlier, later, ~chosen])
+        return here
+
+    # ---- hints and answers ----
+
+    def hint(self, solution: Solution) -> None:
+        """Start the search from a solution."""
+        cp = self.cp
+        by_key = {made.run.block.key: made for made in solution.made}
+        for block in self.blocks:
+            made = by_key.get(block.key)
+            cp.add_hint(self.placed[block], made is not None)
+            for number, run in enumerate(self.options.runs[block]):
+                cp.add_hint(self.chosen[block, number], made is not None and run.key == made.run.key)
+            if made is not None:
+                cp.add_hint(self.leaves[block], made.leaves)
+            for roles, of in ((self.lead, lambda m: (m.leader,)), (self.help, lambda m: m.assistants)):
+                for (other, name), literal in roles.items():
+                    if other == block:
+                        cp.add_hint(literal, made is not None and name in of(made))
+            for vehicle in self.ground.request.vehicles or ():
+                cp.add_hint(self.carry[block, vehicle.name], made is not None and vehicle.name in made.vehicles)
+        teams = {(team.site, team.day): team for team in solution.ashore}
+        for key, opened in self.open.items():
+            team = teams.get(key)
+            cp.add_hint(opened, team is not None)
+            if team is not None:
+                cp.add_hint(self.span[key][0], team.on_site)
+                cp.add_hint(self.span[key][1], team.off_site)
+            for (site, day, name), literal in self.man.items():
+                if (site, day) == key:
+                    cp.add_hint(literal, team is not None and name in team.people)
+
+    def read(self, value: Callable[[Any], int]) -> Solution:
+        """Return a solution from the values of the variables."""
+        made: list[Made] = []
+        vehicles = [vehicle.name for vehicle in self.ground.request.vehicles or ()]
+        for block in self.blocks:
+            number = next((n for n, _ in enumerate(self.options.runs[block]) if value(self.chosen[block, n])), None)
+            if number is None:
+                continue
+            names = self.shared.names
+            leader = next((n for n in names if (block, n) in self.lead and value(self.lead[block, n])), "")
+            helpers = tuple(n for n in names if (block, n) in self.help and value(self.help[block, n]))
+            fill = value(self.fill[block]) if block in self.fill and value(self.filled[block]) else None
+            carried = tuple(v for v in vehicles if value(self.carry[block, v]))
+            run = self.options.runs[block][number]
+            start = value(self.leaves[block]) + run.before_min
+            made.append(Made(run, start, leader, helpers, self._fewest(block, carried, leader, helpers), fill))
+        ashore: list[Ashore] = []
+        for site, day in self.open:
+            here = [each for each in made if (each.run.site, each.run.day) == (site, day)]
+            if not here:
+                continue
+            people = tuple(n for n in self.shared.ashore_on(day) if value(self.man[site, day, n]))
+            carried = tuple(v for v in vehicles if value(self.carry_team[site, day, v]))
+            first, last = min(each.on_site for each in here), max(each.off_site for each in here)
+            ashore.append(Ashore(site, day, people, self._least(carried, len(people)), first, last))
+        made.sort(key=lambda each: (each.leaves, each.run.block.key))
+        ashore.sort(key=lambda each: (each.on_site, each.site))
+        return Solution(tuple(made), tuple(ashore))
+
+    def _fewest(self, block: Block, carried: Sequence[str], leader: str, helpers: Sequence[str]) -> tuple[str, ...]:
+        group = self.ground.request.group(block.group)
+        riders = len(group.divers) if group.needs_seats else 0
+        return self._least(carried, riders + bool(leader) + len(helpers))
+
+    def _least(self, carried: Sequence[str], riders: int) -> tuple[str, ...]:
+        """Leave at the centre every vehicle whose seats are not needed."""
+        seats = {vehicle.name: vehicle.seats for vehicle in self.ground.request.vehicles or ()}
+        kept = sorted(carried, key=lambda name: (seats[name], name))
+        for name in tuple(kept):
+            if sum(seats[each] for each in kept) - seats[name] >= riders:
+                kept.remove(name)
+        return tuple(sorted(kept))
+
+
+def solve(
+    ground: Ground,
+    options: Options,
+    shared: Shared,
+    limits: Limits,
+    *,
+    before: Schedule | None = None,
+    cuts: Sequence[Cut] = (),
+    hint: Solution | None = None,
+    told: Callable[[Progress], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+    spent_s: float = 0.0,
+    least_dives: Mapping[str, int] | None = None,
+    first_only: bool = False,
+) -> Answer:
+    """Return the best solution found within the limits.
+
+    cuts        what plans refused: never all of one again
+    hint        where the search starts
+    told, stop  called as the search goes on; it ends soon after ``stop`` returns true, and keeps the best
+    spent_s     of the limits' seconds, by searches before this one
+    least_dives dives that a group must keep, by its name; groups that are left out are free
+    first_only  whether any solution will do, whatever its points
+    """
+    from ortools.sat.python import cp_model
+
+    model = _Model(ground, options, shared, before, cuts)
+    for name, count in (least_dives or {}).items():
+        own = [(len(block.numbers), model.placed[block]) for block in model.blocks if block.group == name]
+        if count:
+            model.cp.add(sum(n * literal for n, literal in own) >= count)
+    if first_only:
+        model.cp.clear_objective()  # type: ignore[no-untyped-call]
+    if hint is not None:
+        model.hint(hint)
+    solver = cp_model.CpSolver()
+    solver.parameters.random_seed = limits.seed
+    solver.parameters.num_workers = limits.workers
+    if limits.workers > 1:
+        solver.parameters.interleave_search = True  # repeatable with several workers
+    if limits.seconds is not None:
+        solver.parameters.max_deterministic_time = max(limits.seconds - spent_s, 0.5)
+    solver.parameters.cp_model_probing_level = 0
+    wanted = sum(len(group.dives) for group in ground.request.groups)
+    watch = _Watch(solver, model, wanted, told, stop)
+    try:
+        status = solver.solve(model.cp, watch.callback)
+    finally:
+        watch.done.set()
+    stopped, effort = watch.stopped, float(solver.response_proto.deterministic_time)
+    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        bound = 0 if status == cp_model.INFEASIBLE else _floor(solver.best_objective_bound)
+        return Answer(Solution((), ()), "none", 0, bound, solver.wall_time, effort, stopped)
+    found = model.read(solver.value)
+    objective = sum(points_of(found, ground, before).values())
+    proved: Status = "optimal" if status == cp_model.OPTIMAL else "feasible"
+    bound = max(_floor(solver.best_objective_bound), objective)
+    return Answer(found, proved, objective, bound, solver.wall_time, effort, stopped)
+
+
+def _floor(value: float) -> int:
+    return int(value + 1e-6) if value >= 0 else -int(-value + 1 - 1e-6)
+
+
+class _Watch:
+    """Tells how far the search is, and ends it when somebody asks."""
+
+    def __init__(
+        self,
+        solver: cp_model.CpSolver,
+        model: _Model,
+        wanted: int,
+        told: Callable[[Progress], None] | None,
+        stop: Callable[[], bool] | None,
+    ) -> None:
+        from ortools.sat.python import cp_model
+
+        watch = self
+        self.stopped = False
+        self.done = threading.Event()
+        self.last = Progress(0.0, 0, wanted, 0, 0, "looking for a first schedule")
+
+        class Callback(cp_model.CpSolverSolutionCallback):
+            def on_solution_callback(self) -> None:
+                placed = sum(len(block.numbers) for block in model.blocks if self.value(model.placed[block]))
+                best, bound = int(self.objective_value), int(self.best_objective_bound)
+                words = f"{placed} of {wanted} dives have a place"
+                watch.last = Progress(self.wall_time, placed, wanted, best, bound, words)
+                if told is not None:
+                    told(watch.last)
+
+        self.callback = Callback()
+        if stop is not None:
+
+            def look() -> None:
+                while not self.done.wait(0.2):
+                    if stop():
+                        self.stopped = True
+                        solver.stop_search()
+                        return
+
+            threading.Thread(target=look, daemon=True).start()
