@@ -27,6 +27,7 @@ REQUIRED = bool(os.environ.get("TRIPPLAN_POSTGRES_REQUIRED"))
 KINDS = ("sqlite", "postgresql")
 TWICE = (  # below tests/
     "browser/test_live_phone.py",
+    "browser/test_schedule_board.py",
     "browser/test_two_browsers.py",
     "test_cli_accounts.py",
     "test_cli_store.py",
@@ -39,6 +40,7 @@ TWICE = (  # below tests/
     "web/test_record_pages.py",
     "web/test_request_pages.py",
     "web/test_roster_page.py",
+    "web/test_schedule_pages.py",
     "web/test_skills_pages.py",
 )
 BY_ADDRESS = ("store/",)  # they ask for an address of either kind themselves

@@ -12,9 +12,10 @@ import math
 import os
 import re
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
     from tripplan.people.table import Preview
     from tripplan.physics.no_stop import Exposure
     from tripplan.planning.board import Board
+    from tripplan.planning.schedule import Progress, Schedule
+    from tripplan.planning.schedule_request import ScheduleRequest
     from tripplan.planning.season import Season
     from tripplan.planning.world import World
     from tripplan.rulebook import RuleBook
@@ -40,6 +43,10 @@ FINE, STOPPED, REFUSED = 0, 1, 2
 LONGEST_TIDE_DAYS = 3660  # ten years: enough for every use, short enough to answer
 MOST_HEIGHTS = 1_000_000
 LONGEST_ADDRESS = 200
+LONGEST_SEARCH_S = 86_400
+LARGEST_SEED = 2**31 - 1  # the solver takes no larger one
+LARGEST_KEPT_BYTES = 50_000_000  # fourteen days of eighty groups take a few million
+LONGEST_FILE_NAME = 60  # of what a person or a group is called, in letters
 
 
 class Refused(TripplanError):
@@ -115,6 +122,11 @@ def _parser() -> argparse.ArgumentParser:
         "`tripplan account FOLDER add NAME --role centre`. From another machine a password is taken over https only, "
         "so a server that speaks it must stand in front."
     )
+
+    sub = command("worker", _worker, "Make schedules that are asked for on the pages of another process.")
+    sub.epilog = "`tripplan serve` and `tripplan demo` start one by themselves; more of them share the work."
+    sub.add_argument("folder", type=Path, metavar="FOLDER", help="the centre's folder")
+    sub.add_argument("--store", metavar="URL", help="as for `tripplan serve`")
 
     sub = command("account", _account, "Make, list, lock and unlock accounts, and set their passwords.")
     sub.epilog = "A password is typed at the prompt, twice, or comes as one line by --password-stdin; never as a word."
@@ -267,6 +279,38 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("--briefing", type=Path, metavar="FILE", help="write a briefing sheet for each group and dive")
     sub.add_argument("--store", metavar="URL", help="where ticks of skills are kept, as for `tripplan serve`")
 
+    sub = command(
+        "schedule", _schedule, "Place the groups of some days: which site, when, with whom, in which vehicle."
+    )
+    sub.epilog = (
+        "The options of every group are looked up first, then the search begins; each group without a place is told "
+        "why, and which single change would give it one. Ctrl-C ends the search and keeps the best so far. The same "
+        "files with the same seed and seconds give the same schedule on every machine. Exit 1: a group has not all its "
+        "dives placed."
+    )
+    sub.add_argument("request", type=Path, metavar="REQUEST.toml", help="what is asked for; README.md explains it")
+    sub.add_argument("--folder", type=Path, metavar="FOLDER", help="the centre's folder (found above the request)")
+    sub.add_argument(
+        "--seconds", type=_seconds, default=30.0, metavar="N",
+        help="end the search after about so long, counted in work and not by the clock (30)",
+    )  # fmt: skip
+    sub.add_argument("--seed", type=_seed, default=1, metavar="N", help="how a choice between equals falls (1)")
+    sub.add_argument(
+        "--before", type=Path, metavar="FILE", help="keep to this schedule, made by --keep, and tell what changes"
+    )
+    sub.add_argument("--keep", type=Path, metavar="FILE", help="write the whole schedule as JSON, for a later --before")
+    sub.add_argument("--no-explain", action="store_true", help="do not search for why a group has no place")
+    how = sub.add_mutually_exclusive_group()
+    how.add_argument("--text", action="store_true", help="print the schedule as text (the default)")
+    how.add_argument("--json", action="store_true", help="print one JSON object")
+    sub.add_argument("--pdf", type=Path, metavar="FILE", help="write the sheets for the wall and for each of the crew")
+    sub.add_argument("--paper", choices=("a4", "letter"), default="a4", help="of the PDF (a4)")
+    sub.add_argument("--csv", type=Path, metavar="FILE", help="write a table with a row for each dive")
+    sub.add_argument(
+        "--calendars", type=Path, metavar="FOLDER", help="write a calendar (.ics) for each of the crew and each group"
+    )
+    sub.add_argument("--store", metavar="URL", help="where ticks of skills are kept, as for `tripplan serve`")
+
     sub = command("sheet", _sheet, "Print the emergency action sheets of a day, all in one PDF.")
     sub.epilog = (
         "Roles and dives come from the folder's requests for the site and day. Exit 1: a check of the emergency part "
@@ -344,6 +388,19 @@ def _whole(text: str) -> int:
 def _days(text: str) -> int:
     if not re.fullmatch(r"[0-9]{1,6}", text):
         raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of days')
+    return int(text)
+
+
+def _seconds(text: str) -> float:
+    value = _number(text)
+    if not 0 < value <= LONGEST_SEARCH_S:
+        raise argparse.ArgumentTypeError(f"{text} s is no time to search in; it must be above 0, to {LONGEST_SEARCH_S}")
+    return value
+
+
+def _seed(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,10}", text) or int(text) > LARGEST_SEED:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a whole number from 0 to {LARGEST_SEED}')
     return int(text)
 
 
@@ -466,10 +523,12 @@ def _answer(
     """Serve a folder until interrupted; the address is printed once it answers."""
     from waitress.server import create_server
 
+    from tripplan.store.schedule_jobs import Hired, Place
     from tripplan.web.app import create_app
 
     _look_at_port(port)
     app = create_app(folder, keep_young=keep_young, store=store, accounts=accounts, beyond=beyond)
+    app.extensions["tripplan_worker"] = worker = Hired(Place(folder, keep_young))
     trusted: dict[str, Any] = {}
     if proxy is not None:  # its word, and nobody else's, is taken for who asks and by which connection
         trusted = {"trusted_proxy": proxy, "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"}}
@@ -483,6 +542,18 @@ def _answer(
         server.run()
     except KeyboardInterrupt:
         server.close()
+    finally:
+        worker.close()
+    return FINE
+
+
+def _worker(options: argparse.Namespace) -> int:
+    from tripplan.store.schedule_jobs import Place, run_worker
+
+    _look_at_folder(options.folder)
+    store = _opened_store(options.folder, options.store)
+    store.close()
+    run_worker(store.url, Place(options.folder))
     return FINE
 
 
@@ -1338,12 +1409,15 @@ def _gas(options: argparse.Namespace) -> int:
 # ---- plan and rules ----
 
 
-def _folder_around(options: argparse.Namespace) -> Folder:
-    """Return the centre's folder of a request, with the faults of its other files told."""
+def _folder_around(options: argparse.Namespace, read: Callable[[Path], object] | None = None) -> Folder:
+    """Return the centre's folder of a request, with the faults of its other files told.
+
+    read -- reads the request and judges it by itself; None: as a day's
+    """
     from tripplan.planning.request import read_request
     from tripplan.store.folder import folder_of_request, load_folder
 
-    read_request(options.request)  # its own faults first: they stand in the file that the person is writing
+    (read or read_request)(options.request)  # its own faults first: they stand in the file that is being written
     folder = load_folder(options.folder or folder_of_request(options.request))
     for fault in folder.faults:
         if Path(fault.file).resolve() != options.request.resolve():  # those are told once, by whoever reads it
@@ -1351,8 +1425,12 @@ def _folder_around(options: argparse.Namespace) -> Folder:
     return folder
 
 
-def _with_store(folder: Folder, options: argparse.Namespace) -> Folder:
+def _with_store(
+    folder: Folder, options: argparse.Namespace, edited_in: Callable[[Store, str], Any] | None = None
+) -> Folder:
     """Return a folder with the ticks of its store, and say where the request was edited in the browser meanwhile.
+
+    edited_in -- what the store holds of a request by its name, with ``by``; None: what it holds of a day's
 
     Where the store cannot be read nothing counts as seen: what is open stops a dive.
     """
@@ -1370,7 +1448,8 @@ def _with_store(folder: Folder, options: argparse.Namespace) -> Folder:
         store = _store_there(options.store or sqlite_url(file))
         try:
             seen = together(folder.world.ticks, ticks(store))
-            edited = store.request(options.request.stem)
+            name = options.request.stem
+            edited = store.request(name) if edited_in is None else edited_in(store, name)
         finally:
             store.close()
     except StoreFault as error:
@@ -1448,6 +1527,262 @@ def _plan(options: argparse.Namespace) -> int:
     else:
         print(f"{options.pdf}: {plan.verdict.value}, revision {plan.revision}")
     return STOPPED if plan.verdict is Outcome.STOP else FINE
+
+
+# ---- some days ----
+
+
+def _schedule(options: argparse.Namespace) -> int:
+    try:
+        return _scheduled(options)
+    except KeyboardInterrupt:
+        raise Refused("tripplan schedule: ended before there was anything to keep; nothing was written") from None
+
+
+def _scheduled(options: argparse.Namespace) -> int:
+    from tripplan.check import Outcome
+    from tripplan.planning.schedule_request import read_schedule_request
+    from tripplan.store.folder import load_schedule_request
+    from tripplan.store.told import Teller, told_world
+
+    folder = _with_store(_folder_around(options, read_schedule_request), options, _edited_schedule)
+    request = load_schedule_request(options.request, folder.world)
+    _look_at_outputs(options)
+    before = _read_kept(options.before) if options.before else None
+    moment, teller = datetime.now(UTC), Teller()
+    world = told_world(folder, request.sites or folder.sites, moment, teller)
+    teller.close()
+    schedule, ended = _search(request, world, before, options)
+    if ended:
+        _complain("Ended before its time: this is the best that was found.")
+    written, failed = _write_schedule(schedule, request, options, moment)
+    if options.json:
+        from tripplan.documents.schedule_words import schedule_data
+
+        _show(schedule_data(schedule))
+    elif options.text or not (written or failed):
+        from tripplan.documents.schedule_words import schedule_text
+
+        print(schedule_text(schedule))
+    else:
+        from tripplan.documents.schedule_words import headline, unplaced_title
+
+        print(f"{headline(schedule)} Revision {schedule.revision}.")
+        for each in schedule.unplaced:
+            print(f"No place: {unplaced_title(each)}")
+        for line in written:
+            print(line)
+    if failed:
+        return REFUSED
+    stopped = any(check.outcome is Outcome.STOP for check in schedule.checks)
+    return STOPPED if schedule.unplaced or stopped else FINE
+
+
+def _edited_schedule(store: Store, name: str) -> Any:
+    from tripplan.store.schedules import edits_of
+
+    kept = edits_of(store, name)
+    return kept if kept is not None and kept.edits else None
+
+
+def _look_at_outputs(options: argparse.Namespace) -> None:
+    """See before a long search that what it finds can be written.  Raises Refused."""
+    wanted = [("--pdf", options.pdf), ("--csv", options.csv), ("--keep", options.keep)]
+    taken = {options.request.resolve(): "the request"}
+    for option, path in wanted:
+        if path is None:
+            continue
+        if not path.parent.is_dir():
+            raise Refused(f"tripplan schedule: {option} {path}: there is no folder {path.parent}; make it first")
+        if path.exists() and not path.is_file():
+            raise Refused(f"tripplan schedule: {option} {path}: this is not an ordinary file; give the name of one")
+        if other := taken.get(path.resolve()):
+            raise Refused(f"tripplan schedule: {option} {path}: this is {other} already; give another file")
+        taken[path.resolve()] = f"the file of {option}"
+    if options.calendars is not None and not options.calendars.is_dir():
+        path = options.calendars
+        raise Refused(f"tripplan schedule: --calendars {path}: there is no folder {path}; make it first")
+
+
+def _read_kept(path: Path) -> Schedule:
+    """Read a schedule that --keep wrote.  Raises BadRecord with file and line."""
+    from tripplan.errors import Fault
+    from tripplan.store.database import StoreFault
+    from tripplan.store.schedules import schedule_from_json
+
+    def refused(why: str, line: int = 1) -> BadRecord:
+        return BadRecord((Fault(str(path), line, f"{why}; give a file that --keep wrote"),))
+
+    if not path.is_file():  # a pipe or a device would never end
+        raise refused("there is no such file")
+    with path.open("rb") as stream:
+        content = stream.read(LARGEST_KEPT_BYTES + 1)
+    if len(content) > LARGEST_KEPT_BYTES:
+        raise refused(f"the file is larger than {LARGEST_KEPT_BYTES:,} bytes")
+    try:
+        kept = schedule_from_json(json.loads(content.decode("utf-8")))
+    except json.JSONDecodeError as error:
+        raise refused(f"this is not valid JSON: {error.msg}", error.lineno) from None
+    except (ValueError, RecursionError):  # no UTF-8, a number without end, nested without end
+        raise refused("this is not valid JSON") from None
+    except StoreFault as error:
+        raise refused(str(error)) from None
+    if not all(outing.dives for outing in kept.outings):
+        raise refused("a kept schedule cannot be read: an outing has no dive")
+    return kept
+
+
+def _search(
+    request: ScheduleRequest, world: World, before: Schedule | None, options: argparse.Namespace
+) -> tuple[Schedule, bool]:
+    """Make a schedule; returns it and whether somebody ended the search.  Raises KeyboardInterrupt the second time.
+
+    The search has a thread of its own: this one hears the interrupt.
+    """
+    import signal
+    import threading
+
+    from tripplan.planning.scheduling import Limits, make_schedule
+
+    found: list[Schedule] = []
+    failed: list[BaseException] = []
+    stop = threading.Event()
+    line = _ProgressLine()
+
+    def work() -> None:
+        try:
+            found.append(
+                make_schedule(
+                    request,
+                    world,
+                    before=before,
+                    limits=Limits(seconds=options.seconds, seed=options.seed),
+                    told=line.tell if line.shown else None,
+                    stop=stop.is_set,
+                    explain=not options.no_explain,
+                )
+            )
+        except BaseException as error:  # it is raised again where it is heard
+            failed.append(error)
+
+    def interrupted(*_: object) -> None:
+        if stop.is_set():
+            raise KeyboardInterrupt
+        stop.set()
+
+    hears = threading.current_thread() is threading.main_thread()
+    usual = signal.getsignal(signal.SIGINT)
+    worker = threading.Thread(target=work, daemon=True)
+    try:
+        line.say("looking at which outings each group could make")
+        worker.start()
+        while worker.is_alive():
+            if hears:  # again and again: the solver puts a handler of its own in its place when a search begins
+                signal.signal(signal.SIGINT, interrupted)
+            worker.join(0.1)
+    finally:
+        if hears:
+            signal.signal(signal.SIGINT, usual)
+        line.clear()
+    if failed:
+        raise failed[0]
+    return found[0], stop.is_set()
+
+
+class _ProgressLine:
+    """How far a search is, on one line of a terminal; nothing where standard error is none."""
+
+    WIDE = 79
+
+    def __init__(self) -> None:
+        self.shown = sys.stderr is not None and sys.stderr.isatty()
+
+    def say(self, words: str) -> None:
+        if self.shown:
+            clean = "".join(c if c.isprintable() else " " for c in words)[: self.WIDE]
+            print(f"\r{clean:{self.WIDE}}", end="", file=sys.stderr, flush=True)
+
+    def tell(self, progress: Progress) -> None:
+        self.say(f"{progress.seconds:.0f} s: {progress.words}; {progress.objective} points, at most {progress.bound}")
+
+    def clear(self) -> None:
+        if self.shown:
+            print(f"\r{'':{self.WIDE}}\r", end="", file=sys.stderr, flush=True)
+
+
+def _write_schedule(
+    schedule: Schedule, request: ScheduleRequest, options: argparse.Namespace, moment: datetime
+) -> tuple[list[str], bool]:
+    """Write the files that are asked for; returns a line for each, and whether one could not be written.
+
+    A file that cannot be written is told, and the others are written all the same: a search took long.
+    """
+    written: list[str] = []
+    failed = False
+    for path, content, words in _schedule_files(schedule, request, options, moment):
+        try:
+            _write_whole(path, content())
+        except OSError as error:
+            _complain(f"{path}: {error.strerror or error}")
+            failed = True
+        else:
+            written.append(f"{path}: {words}")
+    return written, failed
+
+
+def _schedule_files(
+    schedule: Schedule, request: ScheduleRequest, options: argparse.Namespace, moment: datetime
+) -> Iterator[tuple[Path, Callable[[], bytes], str]]:
+    """Yield each file that is asked for, what makes its content, and what it is."""
+    if options.keep:
+        from tripplan.store.schedules import schedule_to_json
+
+        yield (
+            options.keep,
+            lambda: json.dumps(schedule_to_json(schedule), ensure_ascii=False, allow_nan=False).encode(),
+            "the whole schedule, for --before",
+        )
+    if options.pdf:
+        from tripplan.documents.schedule_sheet import schedule_sheet_pdf
+
+        yield options.pdf, lambda: schedule_sheet_pdf(schedule, options.paper), "sheets for the wall and the crew"
+    if options.csv:
+        from tripplan.documents.schedule_table import schedule_table
+
+        yield options.csv, lambda: schedule_table(schedule).encode(), _counted(schedule.wanted, "dive")
+    if options.calendars:
+        from tripplan.documents.schedule_calendar import crew_calendar, group_calendar
+
+        for make, what, names in (
+            (crew_calendar, "crew", [worker.name for worker in request.crew]),
+            (group_calendar, "group", [group.name for group in request.groups]),
+        ):
+            for name, file in _file_names(what, names).items():
+                content = partial(make, schedule, name, stamp=moment)
+                yield options.calendars / file, content, f"calendar of {name}"
+
+
+def _file_names(what: str, names: Iterable[str]) -> dict[str, str]:
+    """Return a file name for each of some names, none twice; the same names give the same files."""
+    found: dict[str, str] = {}
+    taken: set[str] = set()
+    for name in names:
+        plain = re.sub(r"[^\w]+|_+", "-", name.casefold()).strip("-")[:LONGEST_FILE_NAME] or "unnamed"
+        numbers = (plain if number == 1 else f"{plain}-{number}" for number in range(1, len(taken) + 2))
+        free = next(each for each in numbers if each not in taken)
+        taken.add(free)
+        found[name] = f"{what}-{free}.ics"
+    return found
+
+
+def _write_whole(path: Path, content: bytes) -> None:
+    """Write a file such that nobody ever finds half of it, nor loses the one before to a fault.  Raises OSError."""
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        part.write_bytes(content)
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def _sheet(options: argparse.Namespace) -> int:

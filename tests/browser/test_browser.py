@@ -36,6 +36,7 @@ PAGES = (
     "/requests/saturday-ledge/edit",
     "/requests/new",
     "/requests/saturday-ledge/versions",
+    "/schedules",
     "/sites",
     "/sites/stair-ledge",
     "/sites/lake-orrin",

@@ -26,6 +26,7 @@ PAGES = (
     "/requests/saturday-ledge/edit",
     "/requests/new",
     "/requests/saturday-ledge/versions",
+    "/schedules",
     "/sites",
     "/sites/stair-ledge",
     "/sites/gull-cove",

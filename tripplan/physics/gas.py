@@ -74,6 +74,7 @@ _NITROGEN = (126.192, 33.958, 0.0372)  # critical temperature K, critical pressu
 _OXYGEN = (154.581, 50.43, 0.0222)
 
 
+@lru_cache(maxsize=8192)  # the steps of a gauge are asked for again and again
 def compressibility(pressure_bar: float, temperature_c: float, oxygen_percent: float) -> float:
     """Return the compressibility factor of air or enriched air; 1 for an ideal gas.
 
@@ -134,6 +135,7 @@ def _least(rising: Callable[[float], float], wanted: float, low: float, high: fl
     return high
 
 
+@lru_cache(maxsize=8192)
 def cylinder_contents_l(
     volume_l: float,
     fill_gauge_bar: float,

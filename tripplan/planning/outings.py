@@ -156,6 +156,7 @@ class Ground:
         self.zone = ZoneInfo(request.centre.timezone)
         self._drives: dict[str, Drive] = {}
         self._needs: dict[tuple[object, ...], Needs] = {}
+        self.planned: dict[tuple[object, ...], dict[tuple[int, ...], tuple[Times, ...]]] = {}  # times found so far
         self._site_stops: dict[tuple[str, date], tuple[str, ...]] = {}
 
     @cached_property
@@ -389,7 +390,8 @@ def options_of(ground: Ground) -> Options:
     group_refusals: dict[str, tuple[str, ...]] = {}
     for group in ground.request.groups:
         of_group = ground.blocks_of(group)
-        for block in of_group:
+        # The longest first: how its first dives go is how they go alone.
+        for block in sorted(of_group, key=lambda block: -len(block.numbers)):
             entries: list[Run] = []
             for day in ground.request.dates:
                 for slug in ground.sites:
@@ -402,8 +404,8 @@ def options_of(ground: Ground) -> Options:
                     entries.extend(made)
                     if not made:
                         refusals.append(Refusal(block, slug, day, sentences))
-            blocks.append(block)
             found[block] = tuple(entries)
+        blocks.extend(of_group)
         if not any(found[block] for block in of_group):
             own = [each for each in refusals if each.block.group == group.name]
             group_refusals[group.name] = weightiest(own)
@@ -566,6 +568,10 @@ def _planned(
 ) -> tuple[tuple[Times, ...] | None, tuple[str, ...]]:
     """Plan the dives of a block from a few first entries of the day; the first that nothing stops gives their times."""
     grid = setting.grid
+    where = (block.group, grid.day, setting.site.slug, held.place.name, team.divers)
+    for longer, known in ground.planned.get(where, {}).items():
+        if longer[: len(block.numbers)] == block.numbers:
+            return known[: len(block.numbers)], ()
     picks = sorted({int(candidates[round(share)]) for share in np.linspace(0, len(candidates) - 1, REPRESENTATIVES)})
     best: tuple[Times, ...] | None = None
     said: dict[str, None] = {}
@@ -589,6 +595,8 @@ def _planned(
             best = times
         if _as_close_as_can_be(ground, times):
             break
+    if best is not None:
+        ground.planned.setdefault(where, {})[block.numbers] = best
     return best, () if best is not None else tuple(said)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
 MOST_PEOPLE_IN_A_TEAM = 6
+WORK_PER_SECOND = 0.1  # of the solver's own count of work on an ordinary machine, as measured with two workers
+PATIENCE = 4  # times as long on the clock at most: a machine that is so slow ends by the clock, and may find another
+MOST_VEHICLES = 6  # of one class for one outing
 
 
 @dataclass(frozen=True)
@@ -93,8 +96,8 @@ class Cut:
 class Limits:
     """How long is looked, and how a choice between equals falls.
 
-    seconds -- of the solver's own steady count of work, about a second each on an ordinary machine: the same input
-               then gives the same schedule on a slow machine and on a fast one; None: until it is proved
+    seconds -- on an ordinary machine; counted by the solver's own steady count of work, so that the same input gives
+               the same schedule on a slow machine and on a fast one; None: until it is proved
     """
 
     seconds: float | None = 60.0
@@ -200,6 +203,23 @@ def _km_points(ground: Ground, site: str) -> int:
     return round(ground.value("schedule.weight_km") * 2 * ground.drive(site).km)
 
 
+@dataclass(frozen=True)
+class Seats:
+    """Vehicles with as many seats, there on the same days."""
+
+    seats: int
+    off: tuple[date, ...]
+    names: tuple[str, ...]
+
+
+def seats_of(ground: Ground) -> tuple[Seats, ...]:
+    """Return the vehicles of a request by what tells them apart."""
+    found: dict[tuple[int, tuple[date, ...]], list[str]] = {}
+    for vehicle in ground.request.vehicles or ():
+        found.setdefault((vehicle.seats, tuple(sorted(vehicle.off))), []).append(vehicle.name)
+    return tuple(Seats(seats, off, tuple(names)) for (seats, off), names in found.items())
+
+
 class _Model:
     """The constraint model of one set of options."""
 
@@ -224,11 +244,13 @@ class _Model:
         self.lead: dict[tuple[Block, str], Any] = {}
         self.help: dict[tuple[Block, str], Any] = {}
         self.uses: dict[tuple[Block, str], Any] = {}
+        self.staff: dict[Block, Any] = {}
         self.open: dict[tuple[str, date], Any] = {}
         self.man: dict[tuple[str, date, str], Any] = {}
         self.span: dict[tuple[str, date], tuple[Any, Any, Any, Any, Any]] = {}
-        self.carry: dict[tuple[Block, str], Any] = {}
-        self.carry_team: dict[tuple[str, date, str], Any] = {}
+        self.classes = seats_of(ground)
+        self.carry: dict[Block, dict[Seats, Any]] = {}
+        self.carry_team: dict[tuple[str, date], dict[Seats, Any]] = {}
         self.filled: dict[Block, Any] = {}
         self.fill: dict[Block, Any] = {}
         self.tasks: dict[str, list[Any]] = {}  # intervals by person
@@ -278,7 +300,9 @@ class _Model:
         cp, runs = self.cp, self.options.runs[block]
         group = self.ground.request.group(block.group)
         placed = self.placed[block]
+        self.staff[block] = cp.new_int_var(0, 6, f"staff {block.key}")
         if not KINDS[group.kind].led:
+            cp.add(self.staff[block] == 0)
             return
         alike: dict[int, list[Any]] = {}
         needs_of = {id(run.needs): run.needs for run in runs}
@@ -331,6 +355,7 @@ class _Model:
             cp.add(sum(roles) == uses)
             if self.shared.barred(block.group, name):
                 cp.add(uses == 0)
+        cp.add(self.staff[block] == sum(self.uses[block, n] for n in self.shared.names if (block, n) in self.uses))
 
     def _day(self, block: Block, day: date) -> list[Any]:
         """Return the literals of a block's runs on a day."""
@@ -434,7 +459,7 @@ class _Model:
     # ---- people ----
 
     def _people(self) -> None:
-        cp, shared, request = self.cp, self.shared, self.ground.request
+        cp, shared = self.cp, self.shared
         pad = self.turn + shared.wet_pad_min
         end_of: dict[Block, Any] = {}
         size_of: dict[Block, Any] = {}
@@ -448,19 +473,6 @@ class _Model:
                 self.leaves[block], size_of[block], end_of[block], literal, f"task {block.key} {name}"
             )
             self.tasks.setdefault(name, []).append(interval)
-            for day in request.dates:
-                hours = shared.hours[name, day]
-                for number, run in enumerate(self.options.runs[block]):
-                    if run.day != day:
-                        continue
-                    both = [literal, self.chosen[block, number]]
-                    if hours is None:
-                        cp.add_bool_or([~each for each in both])
-                        continue
-                    if run.first - run.before_min < hours[0]:
-                        cp.add(self.leaves[block] >= hours[0]).only_enforce_if(both)
-                    if run.last + run.after_min > hours[1]:
-                        cp.add(self.back[block] <= hours[1]).only_enforce_if(both)
         for name in shared.in_several_groups:
             for block in self.blocks:
                 if name in self.ground.request.group(block.group).divers:
@@ -469,9 +481,24 @@ class _Model:
                             self.leaves[block], size_of[block], end_of[block], self.placed[block], f"{name} {block.key}"
                         )
                     )
-        for intervals in self.tasks.values():
-            cp.add_no_overlap(intervals)
+        for name, intervals in self.tasks.items():
+            cp.add_no_overlap([*intervals, *self._off_work(name)])
         self._loads()
+
+    def _off_work(self, name: str) -> Sequence[Any]:
+        """Return the times at which somebody does not work, as tasks that are always there; a task's end is padded."""
+        if name not in self.shared.names:
+            return ()
+        pad = self.turn + self.shared.wet_pad_min
+        off, at = [], self.low - 1440
+        for day in self.ground.request.dates:
+            hours = self.shared.hours[name, day]
+            if hours is None:
+                continue
+            off.append(self.cp.new_fixed_size_interval_var(at, hours[0] - at, f"off {name} before {day}"))
+            at = hours[1] + pad
+        off.append(self.cp.new_fixed_size_interval_var(at, self.high + 7200 - at, f"off {name} at last"))
+        return off
 
     def _loads(self) -> None:
         """Dives, ascents and days of each member of the crew, a day and in seven days, and their rest."""
@@ -538,50 +565,53 @@ class _Model:
     # ---- vehicles, places, kit ----
 
     def _vehicles(self) -> None:
-        cp, request, shared = self.cp, self.ground.request, self.shared
+        """Vehicles alike are counted: who has which is told apart afterwards, as intervals can always be dealt out."""
+        cp, request = self.cp, self.ground.request
         if request.vehicles is None:
             return
-        jobs: dict[str, list[Any]] = {vehicle.name: [] for vehicle in request.vehicles}
+        jobs: list[tuple[Any, dict[Seats, Any]]] = []
         for block in self.blocks:
             group = request.group(block.group)
             size = cp.new_int_var(0, 2880 + self.turn, f"ride {block.key}")
             end = cp.new_int_var(self.low, self.high + 5760, f"ride end {block.key}")
             cp.add(size == self.length[block] + self.turn)
             cp.add(end == self.leaves[block] + size)
-            seats = []
-            for vehicle in request.vehicles:
-                literal = self.carry[block, vehicle.name] = cp.new_bool_var(f"carry {block.key} {vehicle.name}")
-                cp.add_implication(literal, self.placed[block])
-                for day in vehicle.off:
+            count = self.carry[block] = self._counted(f"{block.key}", self.placed[block])
+            for seats, number in count.items():
+                for day in seats.off:
                     for each in self._day(block, day):
-                        cp.add_bool_or([~literal, ~each])
-                jobs[vehicle.name].append(
-                    cp.new_optional_interval_var(self.leaves[block], size, end, literal, f"{vehicle.name} {block.key}")
-                )
-                seats.append(vehicle.seats * literal)
-            staff = sum(self.uses[block, name] for name in shared.names if (block, name) in self.uses)
+                        cp.add(number == 0).only_enforce_if(each)
             riders = len(group.divers) * self.placed[block] if group.needs_seats else 0
-            cp.add(sum(seats) >= riders + staff)
-        for site, day in self.open:
+            cp.add(sum(s.seats * n for s, n in count.items()) >= riders + self.staff[block])
+            placed = self.placed[block]
+            ride = cp.new_optional_interval_var(self.leaves[block], size, end, placed, f"ride {block.key}")
+            jobs.append((ride, count))
+        for (site, day), opened in self.open.items():
             _, _, start, size, end = self.span[site, day]
-            seats = []
-            for vehicle in request.vehicles:
-                name = (site, day, vehicle.name)
-                literal = self.carry_team[name] = cp.new_bool_var(f"carry team {name}")
-                cp.add_implication(literal, self.open[site, day])
-                if day in vehicle.off:
-                    cp.add(literal == 0)
-                jobs[vehicle.name].append(cp.new_optional_interval_var(start, size, end, literal, f"{name}"))
-                seats.append(vehicle.seats * literal)
-            cp.add(sum(seats) >= sum(self.man[site, day, name] for name in shared.ashore_on(day)))
-        for intervals in jobs.values():
-            cp.add_no_overlap(intervals)
+            count = self.carry_team[site, day] = self._counted(f"team {site} {day}", opened)
+            for seats, number in count.items():
+                if day in seats.off:
+                    cp.add(number == 0)
+            people = sum(self.man[site, day, name] for name in self.shared.ashore_on(day))
+            cp.add(sum(s.seats * n for s, n in count.items()) >= people)
+            jobs.append((cp.new_optional_interval_var(start, size, end, opened, f"ride team {site} {day}"), count))
+        for seats in self.classes:
+            cp.add_cumulative([ride for ride, _ in jobs], [count[seats] for _, count in jobs], len(seats.names))
         self._parking()
+
+    def _counted(self, name: str, placed: Any) -> dict[Seats, Any]:
+        """Return how many vehicles of each class are taken; none where nothing is made."""
+        found = {}
+        for seats in self.classes:
+            number = self.cp.new_int_var(0, min(len(seats.names), MOST_VEHICLES), f"{seats.seats} seats {name}")
+            self.cp.add(number <= min(len(seats.names), MOST_VEHICLES) * placed)
+            found[seats] = number
+        return found
 
     def _parking(self) -> None:
         """Vehicles at one site at once; each outing counts with its own, the shore team with its own all the time."""
-        cp, request = self.cp, self.ground.request
-        vehicles = request.vehicles or ()
+        cp = self.cp
+        vehicles = self.ground.request.vehicles or ()
         for site, day in self.open:
             capacity = self.ground.world.sites[site].capacity.vehicles
             if capacity is None or capacity >= len(vehicles):
@@ -593,22 +623,21 @@ class _Model:
                     continue
                 on = cp.new_bool_var(f"at {block.key} {site} {day}")
                 cp.add(sum(self.chosen[block, n] for n in here) == on)
-                for vehicle in vehicles:
-                    stands = cp.new_bool_var(f"stands {block.key} {site} {day} {vehicle.name}")
-                    cp.add(stands >= on + self.carry[block, vehicle.name] - 1)
-                    cp.add_implication(stands, on)
-                    cp.add_implication(stands, self.carry[block, vehicle.name])
-                    intervals.append(
-                        cp.new_optional_interval_var(
-                            self.leaves[block], self.length[block], self.back[block], stands, f"stands {block.key}"
-                        )
+                total = cp.new_int_var(0, len(vehicles), f"vehicles {block.key} {site} {day}")
+                cp.add(total == sum(self.carry[block].values()))
+                intervals.append(
+                    cp.new_optional_interval_var(
+                        self.leaves[block], self.length[block], self.back[block], on, f"stands {block.key} {site} {day}"
                     )
-                    demands.append(1)
+                )
+                demands.append(total)
             _, _, start, size, end = self.span[site, day]
-            for vehicle in vehicles:
-                literal = self.carry_team[site, day, vehicle.name]
-                intervals.append(cp.new_optional_interval_var(start, size, end, literal, f"stands team {site} {day}"))
-                demands.append(1)
+            total = cp.new_int_var(0, len(vehicles), f"vehicles of the team {site} {day}")
+            cp.add(total == sum(self.carry_team[site, day].values()))
+            intervals.append(
+                cp.new_optional_interval_var(start, size, end, self.open[site, day], f"stands team {site} {day}")
+            )
+            demands.append(total)
             cp.add_cumulative(intervals, demands, capacity)
 
     def _capacity(self) -> None:
@@ -616,27 +645,30 @@ class _Model:
         cp = self.cp
         for site, day in self.open:
             capacity = self.ground.world.sites[site].capacity.divers
-            intervals, demands = [], []
             people: dict[str, int] = {}
+            here: list[tuple[Block, int, Run]] = []
             for block in self.blocks:
                 for number, run in enumerate(self.options.runs[block]):
-                    if (run.site, run.day) != (site, day):
-                        continue
-                    count = self.shared.in_water(block, run)
-                    people[block.group] = max(people.get(block.group, 0), count)
-                    for dive in run.times:
-                        intervals.append(
-                            cp.new_optional_interval_var(
-                                self.start[block] + dive.entry,
-                                dive.out - dive.entry,
-                                self.start[block] + dive.out,
-                                self.chosen[block, number],
-                                f"water {block.key} {number}",
-                            )
+                    if (run.site, run.day) == (site, day):
+                        count = self.shared.in_water(block, run)
+                        people[block.group] = max(people.get(block.group, 0), count)
+                        here.append((block, number, run))
+            if sum(people.values()) <= capacity:
+                continue
+            intervals, demands = [], []
+            for block, number, run in here:
+                for dive in run.times:
+                    intervals.append(
+                        cp.new_optional_interval_var(
+                            self.start[block] + dive.entry,
+                            dive.out - dive.entry,
+                            self.start[block] + dive.out,
+                            self.chosen[block, number],
+                            f"water {block.key} {number}",
                         )
-                        demands.append(count)
-            if sum(people.values()) > capacity:
-                cp.add_cumulative(intervals, demands, capacity)
+                    )
+                    demands.append(self.shared.in_water(block, run))
+            cp.add_cumulative(intervals, demands, capacity)
 
     def _kit(self) -> None:
         cp, shared = self.cp, self.shared
@@ -692,8 +724,7 @@ class _Model:
             start = self.fill[block] = cp.new_int_var(self.low, self.high, f"fill {block.key}")
             size = cp.new_int_var(0, 1440, f"fill size {block.key}")
             end = cp.new_int_var(self.low, self.high + 1440, f"filled {block.key}")
-            staff = sum(self.uses[block, name] for name in shared.names if (block, name) in self.uses)
-            count = dives * (len(group.divers) * self.placed[block] + staff)
+            count = dives * (len(group.divers) * self.placed[block] + self.staff[block])
             cp.add(100 * size >= shared.fill_hundredths * count)
             cp.add(100 * size <= shared.fill_hundredths * count + 99)
             cp.add(start >= self.back[block]).only_enforce_if(filled)
@@ -703,23 +734,23 @@ class _Model:
         for pool in shared.cylinder_pools:
             intervals, demands = [], []
             for block in self.blocks:
-                if number := sum(pool.of_dive.get((block.group, n), 0) for n in block.numbers):
-                    intervals.append(
-                        cp.new_optional_interval_var(
-                            self.leaves[block], sizes[block], ends[block], self.placed[block], f"cylinders {block.key}"
-                        )
+                number = sum(pool.of_dive.get((block.group, n), 0) for n in block.numbers)
+                each = {
+                    name: sum(pool.of_staff_dive.get((block.group, n, name), 0) for n in block.numbers)
+                    for name in shared.names
+                    if (block, name) in self.uses
+                }
+                if not number and not any(each.values()):
+                    continue
+                # Who leads and assists mostly breathes from the same cylinders; where not, the most is counted.
+                demand = cp.new_int_var(0, number + 6 * max(each.values(), default=0), f"cylinders {block.key}")
+                cp.add(demand == number * self.placed[block] + max(each.values(), default=0) * self.staff[block])
+                intervals.append(
+                    cp.new_optional_interval_var(
+                        self.leaves[block], sizes[block], ends[block], self.placed[block], f"cylinders {block.key}"
                     )
-                    demands.append(number)
-                for name in shared.names:
-                    each = sum(pool.of_staff_dive.get((block.group, n, name), 0) for n in block.numbers)
-                    if (block, name) in self.uses and each:
-                        literal = self.uses[block, name]
-                        intervals.append(
-                            cp.new_optional_interval_var(
-                                self.leaves[block], sizes[block], ends[block], literal, f"cylinders {block.key} {name}"
-                            )
-                        )
-                        demands.append(each)
+                )
+                demands.append(demand)
             cp.add_cumulative(intervals, demands, pool.stock)
 
     def _compressor_shut(self) -> Sequence[Any]:
@@ -837,8 +868,25 @@ class _Model:
 
     # ---- hints and answers ----
 
+    def start_from(self, solution: Solution) -> None:
+        """Start the search from a solution: first every variable is given the value that follows from it."""
+        from ortools.sat.python import cp_model
+
+        self.hint(solution)
+        filler = cp_model.CpSolver()
+        filler.parameters.fix_variables_to_their_hinted_value = True
+        filler.parameters.num_workers = 1
+        filler.parameters.cp_model_probing_level = 0
+        filler.parameters.max_deterministic_time = 1.0
+        if filler.solve(self.cp) not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            return  # it breaks a rule of this model, as where somebody has fallen ill: it is a hint all the same
+        values = list(filler.response_proto.solution)
+        self.cp.clear_hints()  # type: ignore[no-untyped-call]
+        for index, value in enumerate(values):
+            self.cp.add_hint(self.cp.get_int_var_from_proto_index(index), value)
+
     def hint(self, solution: Solution) -> None:
-        """Start the search from a solution."""
+        """Note what a solution holds."""
         cp = self.cp
         by_key = {made.run.block.key: made for made in solution.made}
         for block in self.blocks:
@@ -852,8 +900,8 @@ class _Model:
                 for (other, name), literal in roles.items():
                     if other == block:
                         cp.add_hint(literal, made is not None and name in of(made))
-            for vehicle in self.ground.request.vehicles or ():
-                cp.add_hint(self.carry[block, vehicle.name], made is not None and vehicle.name in made.vehicles)
+            for seats, number in self.carry.get(block, {}).items():
+                cp.add_hint(number, 0 if made is None else len(set(seats.names) & set(made.vehicles)))
         teams = {(team.site, team.day): team for team in solution.ashore}
         for key, opened in self.open.items():
             team = teams.get(key)
@@ -868,7 +916,6 @@ class _Model:
     def read(self, value: Callable[[Any], int]) -> Solution:
         """Return a solution from the values of the variables."""
         made: list[Made] = []
-        vehicles = [vehicle.name for vehicle in self.ground.request.vehicles or ()]
         for block in self.blocks:
             number = next((n for n, _ in enumerate(self.options.runs[block]) if value(self.chosen[block, n])), None)
             if number is None:
@@ -877,36 +924,59 @@ class _Model:
             leader = next((n for n in names if (block, n) in self.lead and value(self.lead[block, n])), "")
             helpers = tuple(n for n in names if (block, n) in self.help and value(self.help[block, n]))
             fill = value(self.fill[block]) if block in self.fill and value(self.filled[block]) else None
-            carried = tuple(v for v in vehicles if value(self.carry[block, v]))
             run = self.options.runs[block][number]
             start = value(self.leaves[block]) + run.before_min
-            made.append(Made(run, start, leader, helpers, self._fewest(block, carried, leader, helpers), fill))
+            made.append(Made(run, start, leader, helpers, (), fill))
         ashore: list[Ashore] = []
         for site, day in self.open:
             here = [each for each in made if (each.run.site, each.run.day) == (site, day)]
             if not here:
                 continue
             people = tuple(n for n in self.shared.ashore_on(day) if value(self.man[site, day, n]))
-            carried = tuple(v for v in vehicles if value(self.carry_team[site, day, v]))
             first, last = min(each.on_site for each in here), max(each.off_site for each in here)
-            ashore.append(Ashore(site, day, people, self._least(carried, len(people)), first, last))
+            ashore.append(Ashore(site, day, people, (), first, last))
         made.sort(key=lambda each: (each.leaves, each.run.block.key))
         ashore.sort(key=lambda each: (each.on_site, each.site))
-        return Solution(tuple(made), tuple(ashore))
+        return self._with_vehicles(made, ashore, value)
 
-    def _fewest(self, block: Block, carried: Sequence[str], leader: str, helpers: Sequence[str]) -> tuple[str, ...]:
-        group = self.ground.request.group(block.group)
-        riders = len(group.divers) if group.needs_seats else 0
-        return self._least(carried, riders + bool(leader) + len(helpers))
+    def _with_vehicles(self, made: Sequence[Made], ashore: Sequence[Ashore], value: Callable[[Any], int]) -> Solution:
+        """Deal out the vehicles of each class in order of leaving; those whose seats are not needed stay behind."""
+        if self.ground.request.vehicles is None:
+            return Solution(tuple(made), tuple(ashore))
+        by_key = {block.key: block for block in self.blocks}
+        jobs: list[tuple[int, int, Made | Ashore, dict[Seats, int], int]] = []
+        for each in made:
+            block = by_key[each.run.block.key]
+            group = self.ground.request.group(block.group)
+            riders = (len(group.divers) if group.needs_seats else 0) + len(each.crew)
+            counts = {seats: value(number) for seats, number in self.carry[block].items()}
+            jobs.append((each.leaves, each.back, each, counts, riders))
+        for team in ashore:
+            drive = self.ground.drive(team.site).minutes
+            counts = {seats: value(number) for seats, number in self.carry_team[team.site, team.day].items()}
+            jobs.append((team.on_site - drive, team.off_site + drive, team, counts, len(team.people)))
+        free_at = {name: self.low - 1440 for seats in self.classes for name in seats.names}
+        dealt: dict[int, tuple[str, ...]] = {}
+        for leaves, back, job, counts, riders in sorted(jobs, key=lambda each: (each[0], each[1])):
+            names: list[str] = []
+            for seats, count in self._least(counts, riders).items():
+                able = [name for name in seats.names if free_at[name] <= leaves][:count]
+                names.extend(able)
+                for name in able:
+                    free_at[name] = back + self.turn
+            dealt[id(job)] = tuple(sorted(names))
+        return Solution(
+            tuple(replace(each, vehicles=dealt[id(each)]) for each in made),
+            tuple(replace(team, vehicles=dealt[id(team)]) for team in ashore),
+        )
 
-    def _least(self, carried: Sequence[str], riders: int) -> tuple[str, ...]:
-        """Leave at the centre every vehicle whose seats are not needed."""
-        seats = {vehicle.name: vehicle.seats for vehicle in self.ground.request.vehicles or ()}
-        kept = sorted(carried, key=lambda name: (seats[name], name))
-        for name in tuple(kept):
-            if sum(seats[each] for each in kept) - seats[name] >= riders:
-                kept.remove(name)
-        return tuple(sorted(kept))
+    def _least(self, counts: Mapping[Seats, int], riders: int) -> dict[Seats, int]:
+        """Leave at the centre every vehicle whose seats are not needed, the smallest first."""
+        kept = dict(counts)
+        for seats in sorted(kept, key=lambda each: each.seats):
+            while kept[seats] and sum(s.seats * n for s, n in kept.items()) - seats.seats >= riders:
+                kept[seats] -= 1
+        return kept
 
 
 def solve(
@@ -943,14 +1013,16 @@ def solve(
     if first_only:
         model.cp.clear_objective()  # type: ignore[no-untyped-call]
     if hint is not None:
-        model.hint(hint)
+        model.start_from(hint)
     solver = cp_model.CpSolver()
     solver.parameters.random_seed = limits.seed
     solver.parameters.num_workers = limits.workers
     if limits.workers > 1:
         solver.parameters.interleave_search = True  # repeatable with several workers
     if limits.seconds is not None:
-        solver.parameters.max_deterministic_time = max(limits.seconds - spent_s, 0.5)
+        left_s = max(limits.seconds - spent_s, 0.5)
+        solver.parameters.max_deterministic_time = left_s * WORK_PER_SECOND
+        solver.parameters.max_time_in_seconds = left_s * PATIENCE + 5
     solver.parameters.cp_model_probing_level = 0
     wanted = sum(len(group.dives) for group in ground.request.groups)
     watch = _Watch(solver, model, wanted, told, stop)
@@ -958,7 +1030,9 @@ def solve(
         status = solver.solve(model.cp, watch.callback)
     finally:
         watch.done.set()
-    stopped, effort = watch.stopped, float(solver.response_proto.deterministic_time)
+    stopped, effort = watch.stopped, float(solver.response_proto.deterministic_time) / WORK_PER_SECOND
+    if limits.seconds is not None and status != cp_model.OPTIMAL and effort < limits.seconds - spent_s - 0.5:
+        stopped = stopped or solver.wall_time > left_s * PATIENCE
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         bound = 0 if status == cp_model.INFEASIBLE else _floor(solver.best_objective_bound)
         return Answer(Solution((), ()), "none", 0, bound, solver.wall_time, effort, stopped)

@@ -16,6 +16,7 @@ from tripplan.people.kit import Kit
 from tripplan.people.person import Person
 from tripplan.planning.request import Request
 from tripplan.store.folder import Folder
+from tripplan.store.schedules import moved_by
 
 WRITTEN = date(2026, 11, 25)  # the day on which the dates in the demonstration's files were chosen
 
@@ -24,8 +25,8 @@ def kept_young(folder: Folder, today: date) -> Folder:
     """Return the folder with checks, surveys, last dives, declarations and qualifications moved to today.
 
     Birth dates stay, since ages are part of the demonstration; requests move by whole weeks, so that a Saturday stays
-    one, and the forecasts with them, so that each day keeps its weather. Before the day it was written, and for a
-    folder that is not a demonstration, nothing moves.
+    one, and schedules and forecasts with them, so that each day keeps its weather. Before the day it was written, and
+    for a folder that is not a demonstration, nothing moves.
     """
     days = (today - WRITTEN).days
     if days <= 0 or not folder.world.demonstration:
@@ -45,7 +46,8 @@ def kept_young(folder: Folder, today: date) -> Folder:
     weeks = timedelta(days=days // 7 * 7)
     requests = {name: _request(request, weeks) for name, request in folder.requests.items()}
     forecasts = {slug: _forecast(forecast, weeks) for slug, forecast in folder.forecasts.items()}
-    return replace(folder, world=world, requests=requests, forecasts=forecasts)
+    schedules = {name: moved_by(asked, weeks) for name, asked in folder.schedules.items()}
+    return replace(folder, world=world, requests=requests, forecasts=forecasts, schedules=schedules)
 
 
 def _moved(record: Any, names: tuple[str, ...], shift: timedelta) -> dict[str, Any]:

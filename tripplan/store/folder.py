@@ -1,4 +1,4 @@
-"""The folder of a centre: sites, stations, people, rules and requests, read into the values a plan is made from."""
+"""The folder of a centre: sites, stations, people, rules and what is asked, as the values a plan is made from."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from tripplan.people.skills import Skills, read_skills
 from tripplan.planning.observed import OBSERVED_FILE, observed_from
 from tripplan.planning.progress import SkillTick
 from tripplan.planning.request import Request, request_from
+from tripplan.planning.schedule_request import ScheduleRequest, schedule_faults, schedule_request_from
 from tripplan.planning.world import World, request_faults
 from tripplan.record import TomlFile, read_toml
 from tripplan.store.forecast_file import forecasts_by_site
@@ -29,6 +30,7 @@ EMERGENCY_FILE = "centre/emergency.toml"
 KIT_FILE = "centre/kit.toml"
 SKILLS_FILE = "centre/skills.toml"
 RECORDS_FOLDER = "records"
+SCHEDULES_FOLDER = "schedules"
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,7 @@ class Folder:
     feeds: FeedSettings = field(default_factory=FeedSettings)  # the services that the centre asks
     seen: Mapping[str, tuple[Seen, ...]] = field(default_factory=dict)  # by site, from centre/observed.toml
     records: Records = field(default_factory=lambda: Records(Path(RECORDS_FOLDER)))
+    schedules: Mapping[str, ScheduleRequest] = field(default_factory=dict)  # by file name without .toml
 
     @property
     def sites(self) -> Mapping[str, Site]:
@@ -58,7 +61,7 @@ class Folder:
 
 def load_folder(path: Path, records_path: Path | None = None) -> Folder:
     """Read a centre's folder: *.toml sites, stations/, centre/*.toml, centre/ticks.csv,
-    requests/*.toml, forecast/*.csv, records/.
+    requests/*.toml, schedules/*.toml, forecast/*.csv, records/.
 
     records_path -- where what is written down as the day goes is kept; None: in the folder itself
 
@@ -106,6 +109,12 @@ def load_folder(path: Path, records_path: Path | None = None) -> Folder:
             requests[file.stem] = load_request(file, world)
         except BadRecord as error:
             faults.extend(error.faults)
+    schedules: dict[str, ScheduleRequest] = {}
+    for file in sorted((path / SCHEDULES_FOLDER).glob("*.toml")):
+        try:
+            schedules[file.stem] = load_schedule_request(file, world)
+        except BadRecord as error:
+            faults.extend(error.faults)
     forecasts, wrong = forecasts_by_site(path, world.sites)
     faults.extend(wrong)
     feeds, seen = FeedSettings(), {}
@@ -117,7 +126,7 @@ def load_folder(path: Path, records_path: Path | None = None) -> Folder:
         seen = _seen(path / OBSERVED_FILE, world, faults)
     except BadRecord as error:
         faults.extend(error.faults)
-    return Folder(path, centre, world, requests, tuple(faults), forecasts, feeds, seen, records)
+    return Folder(path, centre, world, requests, tuple(faults), forecasts, feeds, seen, records, schedules)
 
 
 def _kit_and_skills(path: Path, faults: list[Fault]) -> tuple[Kit | None, Skills, Mapping[str, tuple[SkillTick, ...]]]:
@@ -172,6 +181,15 @@ def load_request(path: Path, world: World) -> Request:
     file = read_toml(path)
     request = request_from(file)
     if faults := request_faults(request, world):
+        raise BadRecord(tuple(file.fault(where, sentence) for where, sentence in faults))
+    return request
+
+
+def load_schedule_request(path: Path, world: World) -> ScheduleRequest:
+    """Read a file of some days and check every name in it.  Raises BadRecord with file and line of every fault."""
+    file = read_toml(path)
+    request = schedule_request_from(file)
+    if faults := schedule_faults(request, world):
         raise BadRecord(tuple(file.fault(where, sentence) for where, sentence in faults))
     return request
 

@@ -33,6 +33,10 @@ from tripplan.store.tables import (
     PURGING,
     REQUEST_VERSIONS,
     REQUESTS,
+    SCHEDULE_JOBS,
+    SCHEDULE_PUBLISHED,
+    SCHEDULE_RESULTS,
+    SCHEDULE_VERSIONS,
     SESSIONS,
     TICKS,
 )
@@ -42,7 +46,20 @@ BACKUPS_HOLD_IT: Final = "Backups made before still hold what is deleted: delete
 _BEHIND = timedelta(hours=12)  # the last place on Earth where a day ends is so far behind UTC
 _AT_ONCE = 500  # keys in one statement
 _TABLES: Final[Mapping[str, Table]] = {
-    table.name: table for table in (EVENTS, PLANS, TICKS, REQUEST_VERSIONS, AUDIT, ATTEMPTS, SESSIONS)
+    table.name: table
+    for table in (
+        EVENTS,
+        PLANS,
+        TICKS,
+        REQUEST_VERSIONS,
+        SCHEDULE_VERSIONS,
+        SCHEDULE_RESULTS,
+        SCHEDULE_PUBLISHED,
+        SCHEDULE_JOBS,
+        AUDIT,
+        ATTEMPTS,
+        SESSIONS,
+    )
 }
 
 Place = tuple[date, str]  # a day at a site
@@ -301,6 +318,7 @@ def _weighed(connection: Connection, rules: RuleBook, now: datetime, before: dat
     _weigh_plans(look, stays)
     _weigh_ticks(look, harms)
     _weigh_versions(look, stays)
+    _weigh_schedules(look, stays)
     _weigh_small(look)
     return Purge(now, tuple(look.parts), tuple(look.kept))
 
@@ -450,6 +468,59 @@ def _day_of(request: Mapping[str, Any]) -> date | None:
         return date.fromisoformat(str(request.get("date", "")))
     except ValueError:
         return None
+
+
+def _weigh_schedules(look: _Weighing, stays: set[Place]) -> None:
+    """Weigh what was made and changed of schedules: it counts from the last day of each, or from when it was written.
+
+    The changes of a schedule go as a whole, so that never half of a list is left.
+    """
+    rule = look.rules["retention.record_years"]
+    why = f"{_years(rule)}, and the last day and what was written of it are older"
+    results, going = SCHEDULE_RESULTS, dict[str, list[int]]()
+    query = select(results.c.number, results.c.slug, results.c.last_day, results.c.made).order_by(results.c.number)
+    for row in look.connection.execute(query.where(look.old(results.c.last_day, rule))).all():
+        last = _latest(row.last_day, row.made)
+        if not look.over(last, rule):
+            continue
+        if stays and stays & _places_of(look, row.number):
+            look.kept.append(Kept("schedules", f"{row.slug}, number {row.number}", 1, "the entries of its days stay"))
+        elif look.asked(last):
+            going.setdefault(row.slug, []).append(row.number)
+    look.add(results, "schedules", why, going)
+    gone = {number for numbers in going.values() for number in numbers}
+    for table, what, moment in (
+        (SCHEDULE_PUBLISHED, "schedules on the wall", SCHEDULE_PUBLISHED.c.at),
+        (SCHEDULE_JOBS, "jobs that made schedules", SCHEDULE_JOBS.c.asked),
+    ):
+        found: dict[str, list[int]] = {}
+        columns = (table.c.number, table.c.slug, table.c.result, moment.label("moment"))
+        for row in look.connection.execute(select(*columns).order_by(table.c.number)):
+            alone = row.result is None and look.over(row.moment.date(), rule) and look.asked(row.moment.date())
+            if row.result in gone or alone:
+                found.setdefault(row.slug, []).append(row.number)
+        look.add(table, what, why, found)
+    versions, changes = SCHEDULE_VERSIONS, dict[str, list[Any]]()
+    query = select(versions.c.number, versions.c.slug, versions.c.last_day, versions.c.changed)
+    for row in look.connection.execute(query.order_by(versions.c.number)):
+        changes.setdefault(row.slug, []).append(row)
+    over: dict[str, list[int]] = {}
+    for slug, rows in changes.items():
+        last = max(_latest(row.last_day, row.changed) for row in rows)
+        if look.over(last, rule) and look.asked(last):
+            over[slug] = [row.number for row in rows]
+    look.add(versions, "changes of schedules", why, over)
+
+
+def _places_of(look: _Weighing, number: int) -> set[Place]:
+    """Return the days and sites of a kept schedule; one that cannot be read is at none."""
+    query = select(SCHEDULE_RESULTS.c.schedule).where(SCHEDULE_RESULTS.c.number == number)
+    kept = look.connection.execute(query).scalar_one()
+    found: set[Place] = set()
+    with suppress(AttributeError, KeyError, TypeError, ValueError):
+        for outing in kept["schedule"]["outings"]:
+            found.add((date.fromisoformat(outing["day"]), str(outing["site"])))
+    return found
 
 
 def _weigh_small(look: _Weighing) -> None:

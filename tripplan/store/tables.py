@@ -127,6 +127,69 @@ TICKS = Table(
     Column("by", String(120), nullable=False),
     UniqueConstraint("uid"),
 )
+# Every change that somebody made in the browser to the schedule of a file: each row holds all that stand by then.
+SCHEDULE_VERSIONS = Table(
+    "schedule_versions",
+    METADATA,
+    Column("number", Number, primary_key=True, autoincrement=True),
+    Column("slug", String(120), nullable=False, index=True),
+    Column("version", Integer, nullable=False),
+    Column("edits", JSON, nullable=False),
+    Column("words", Text, nullable=False),  # what was changed, and why
+    Column("changed", Moment, nullable=False),
+    Column("by", String(120), nullable=False),
+    Column("base", String(64), nullable=False),  # of the file that the changes were made to
+    Column("last_day", Date, nullable=False),  # of the schedule
+    UniqueConstraint("slug", "version"),
+)
+SCHEDULE_RESULTS = Table(
+    "schedule_results",
+    METADATA,
+    Column("number", Number, primary_key=True, autoincrement=True),
+    Column("slug", String(120), nullable=False, index=True),
+    Column("version", Integer, nullable=False),  # of the changes that it was made with; 0: none
+    Column("base", String(64), nullable=False),  # of the file that it was made from
+    Column("revision", String(64), nullable=False),
+    Column("made", Moment, nullable=False),
+    Column("by", String(120), nullable=False),  # who asked for it
+    Column("stopped", Boolean, nullable=False),  # whether somebody stopped it before its time
+    Column("before", Number),  # the result that it was to keep to
+    Column("last_day", Date, nullable=False),
+    Column("schedule", JSON, nullable=False),
+)
+# Which result hangs on the wall: the last row of a schedule counts.
+SCHEDULE_PUBLISHED = Table(
+    "schedule_published",
+    METADATA,
+    Column("number", Number, primary_key=True, autoincrement=True),
+    Column("slug", String(120), nullable=False, index=True),
+    Column("result", Number, nullable=False),
+    Column("at", Moment, nullable=False),
+    Column("by", String(120), nullable=False),
+    Column("last_day", Date, nullable=False),
+)
+# What a worker is to do or does: any process may look at it and ask for its end.
+SCHEDULE_JOBS = Table(
+    "schedule_jobs",
+    METADATA,
+    Column("number", Number, primary_key=True, autoincrement=True),
+    Column("slug", String(120), nullable=False, index=True),
+    Column("open", String(120)),  # the slug while it waits or runs, so that there is one at a time
+    Column("state", String(12), nullable=False),
+    Column("asked", Moment, nullable=False),
+    Column("by", String(120), nullable=False),
+    Column("seconds", Float, nullable=False),  # it may take
+    Column("worker", String(40), nullable=False),
+    Column("started", Moment),
+    Column("beat", Moment, nullable=False),  # when a worker last said that it lives
+    Column("ended", Moment),
+    Column("stop", Boolean, nullable=False),
+    Column("again", String(120), nullable=False),  # who changed the schedule while it ran; empty: nobody
+    Column("progress", JSON),
+    Column("result", Number),
+    Column("words", Text, nullable=False),  # why it failed
+    UniqueConstraint("open"),
+)
 ACCOUNTS = Table(
     "accounts",
     METADATA,
@@ -173,5 +236,7 @@ SIGNING = Table(
     Column("secret", String(64), nullable=False),
 )
 # Nothing may be changed or taken out of these, but for the purge, which says what it deletes before it does.
-ONLY_GROW = (EVENTS, PLANS, AUDIT, REQUEST_VERSIONS, TICKS)
+ONLY_GROW = (
+    EVENTS, PLANS, AUDIT, REQUEST_VERSIONS, TICKS, SCHEDULE_VERSIONS, SCHEDULE_RESULTS, SCHEDULE_PUBLISHED,
+)  # fmt: skip
 PURGING = Table("purging", METADATA, Column("number", Integer, primary_key=True, autoincrement=False))
