@@ -30,6 +30,7 @@ TWICE = (  # below tests/
     "browser/test_schedule_board.py",
     "browser/test_two_browsers.py",
     "test_cli_accounts.py",
+    "test_cli_schedule_store.py",
     "test_cli_store.py",
     "test_cli_ticks.py",
     "web/test_accounts_pages.py",

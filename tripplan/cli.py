@@ -283,10 +283,10 @@ def _parser() -> argparse.ArgumentParser:
         "schedule", _schedule, "Place the groups of some days: which site, when, with whom, in which vehicle."
     )
     sub.epilog = (
-        "The options of every group are looked up first, then the search begins; each group without a place is told "
-        "why, and which single change would give it one. Ctrl-C ends the search and keeps the best so far. The same "
-        "files with the same seed and seconds give the same schedule on every machine. Exit 1: a group has not all its "
-        "dives placed."
+        "First it is looked up where each group could dive, then the search begins, and last it is searched for what "
+        "would give a group without a place one; the first and the last come on top of --seconds. Ctrl-C ends the "
+        "search and keeps the best so far. The same input, seed and seconds give the same schedule, except "
+        "on a machine that is much too slow. Exit 1: a group has not all its dives placed."
     )
     sub.add_argument("request", type=Path, metavar="REQUEST.toml", help="what is asked for; README.md explains it")
     sub.add_argument("--folder", type=Path, metavar="FOLDER", help="the centre's folder (found above the request)")
@@ -1672,14 +1672,19 @@ def _search(
 
     hears = threading.current_thread() is threading.main_thread()
     usual = signal.getsignal(signal.SIGINT)
+
+    def listen() -> None:
+        if hears:
+            signal.signal(signal.SIGINT, interrupted)
+
     worker = threading.Thread(target=work, daemon=True)
     try:
         line.say("looking at which outings each group could make")
+        listen()
         worker.start()
         while worker.is_alive():
-            if hears:  # again and again: the solver puts a handler of its own in its place when a search begins
-                signal.signal(signal.SIGINT, interrupted)
             worker.join(0.1)
+            listen()  # again and again: the solver puts a handler of its own in its place when a search begins
     finally:
         if hears:
             signal.signal(signal.SIGINT, usual)

@@ -46,10 +46,11 @@ _PEOPLE = (
     _partly(
         "PEO-01",
         "No plan goes without a named dive director, and the director is warned of being in the water; the emergency "
-        "sheet has who is in charge and who calls.",
+        "sheet has who is in charge and who calls. A schedule gives each site on each day a director who stays ashore "
+        "there from the first group's arrival until the last is away.",
         "that the director is at the place of water entry is not judged; the page of the day only lists who has come.",
         checks=("director-named", "director-ashore"),
-        fields=("Crew.dive_director",),
+        fields=("Crew.dive_director", "ShoreTeam.director"),
         lines=("sheet of the day: Dive director", "emergency sheet: In charge"),
         pages=("live.sites",),
     ),
@@ -110,11 +111,13 @@ _PEOPLE = (
     _partly(
         "PEO-07",
         "Somebody qualified to give oxygen must be named; who is in the water on a dive of the day while first aid and "
-        "oxygen stand in their name is told.",
-        "a provider who dives is a caution and no stop, and of several providers only the first is looked at.",
+        "oxygen stand in their name is told. In a schedule nobody who gives oxygen at a site dives while a group is "
+        "there.",
+        "in the plan of a day a provider who dives is a caution and no stop, and of several providers only the first "
+        "is looked at.",
         checks=("oxygen-provider", "oxygen-qualified", "emergency-roles", "two-ashore"),
         rules=("crew.oxygen_provider_ashore_fewest",),
-        fields=("Crew.oxygen_provider", "Person.oxygen_provider_until"),
+        fields=("Crew.oxygen_provider", "Person.oxygen_provider_until", "ShoreTeam.oxygen_providers"),
         lines=("sheet of the day: Oxygen by", "emergency sheet: First aid and oxygen"),
     ),
     _partly(
@@ -156,10 +159,11 @@ _PEOPLE = (
     _partly(
         "PEO-12",
         "A shore watch must be named, somebody with a duty must be ashore during each dive, and calling is a task of "
-        "the emergency sheet.",
-        "that it is the named watch who stays ashore is not judged: another with a duty there counts too.",
+        "the emergency sheet. In a schedule the named watch of a site does not dive while a group is there.",
+        "in the plan of a day it is not judged that it is the named watch who stays ashore: another with a duty there "
+        "counts too.",
         checks=("shore-watch", "surface-support", "emergency-roles"),
-        fields=("Crew.shore_watch", "Crew.caller"),
+        fields=("Crew.shore_watch", "Crew.caller", "ShoreTeam.watch"),
         lines=("sheet of the day: Shore watch", "emergency sheet: Calls"),
         bounds=(_least("crew.shore_watch_fewest", 1), _least("crew.guided_ashore_fewest", 1)),
     ),

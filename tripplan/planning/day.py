@@ -7,7 +7,7 @@ import json
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from itertools import product
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -707,16 +707,26 @@ def check_cold(setting: Setting, request: Request, world: World) -> list[Check]:
 def plan_dives(
     request: Request, world: World, setting: Setting, groups: Sequence[GroupSetting]
 ) -> tuple[tuple[DivePlan, ...], list[Check], Ledger]:
-    """Time every group's first dive, then every second one, and so on: each sees what the day already holds."""
+    """Time every group's first dive, then every second one, and so on: each sees what the day already holds.
+
+    Where every entry is fixed they are taken in order of time.
+    """
     ledger = _open_ledger(request, world, setting)
     dives: list[DivePlan] = []
     checks: list[Check] = []
-    for number in range(1, max(len(held.group.dives) for held in groups) + 1):
-        for held in groups:
-            if number <= len(held.group.dives):
-                dive, found = _plan_dive(request, world, setting, held, number, ledger)
-                dives.append(dive)
-                checks.extend(found)
+    turns = [
+        (number, held)
+        for number in range(1, max(len(held.group.dives) for held in groups) + 1)
+        for held in groups
+        if number <= len(held.group.dives)
+    ]
+    if all(wish.entry is not None for held in groups for wish in held.group.dives):
+        # Whoever is in two groups has the earlier dive behind them first, whichever number it has in its group.
+        turns.sort(key=lambda turn: turn[1].group.dives[turn[0] - 1].entry or time())
+    for number, held in turns:
+        dive, found = _plan_dive(request, world, setting, held, number, ledger)
+        dives.append(dive)
+        checks.extend(found)
     checks.extend(check_counts(request, world))
     checks.extend(check_ascents(request, world))
     wet: dict[str, list[str]] = {}

@@ -5,7 +5,7 @@ It keeps every rule that the constraint model keeps, looks at no alternative, an
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -248,14 +248,20 @@ class _Book:
         return needed <= pool.stock
 
     def _cylinders_hold(self, pool: CylinderPool, made: list[Made]) -> bool:
-        """Return whether the cylinders are enough when each is used once: filling again is left to the search."""
-        needed = sum(
-            pool.of_dive.get((each.run.block.group, number), 0)
-            + sum(pool.of_staff_dive.get((each.run.block.group, number, name), 0) for name in each.crew)
-            for each in made
-            for number in each.run.block.numbers
+        """Return whether the cylinders are enough, filled one after the other as they come back."""
+        until = held_until(made, self.ground, self.shared)
+
+        def needed(each: Made) -> int:
+            return sum(
+                pool.of_dive.get((each.run.block.group, number), 0)
+                + sum(pool.of_staff_dive.get((each.run.block.group, number, name), 0) for name in each.crew)
+                for number in each.run.block.numbers
+            )
+
+        counts = [(each.leaves, until[each.run.block.key], needed(each)) for each in made]
+        return all(
+            sum(count for first, end, count in counts if first <= moment < end) <= pool.stock for moment, _, _ in counts
         )
-        return needed <= pool.stock
 
     # ---- ashore ----
 
@@ -333,6 +339,45 @@ class _Book:
         return sum(any(name in run.needs.leaders for run in self.options.runs[block]) for block in self.options.blocks)
 
 
+NEVER = 1 << 50
+
+
+def filled_from(made: Sequence[Made], ground: Ground, shared: Shared) -> dict[str, int]:
+    """Return when the cylinders of each outing go on the compressor, one after the other as they come back.
+
+    By the outing's key, minutes since 1970 UTC; those of an outing that find no room in these days are left out.
+    """
+    compressor = ground.request.compressor
+    if compressor is None or shared.fill_hundredths is None:
+        return {}
+    spans = [(ground.minute(d, compressor.opens), ground.minute(d, compressor.closes)) for d in ground.request.dates]
+    ready, found = 0, {}
+    for each in sorted(made, key=lambda m: (m.back, m.run.block.key)):
+        minutes = _fill_min(each, ground, shared)
+        for opens, closes in spans:
+            start = max(each.back, ready, opens)
+            if start + minutes <= closes:
+                found[each.run.block.key], ready = start, start + minutes
+                break
+    return found
+
+
+def held_until(made: Sequence[Made], ground: Ground, shared: Shared) -> dict[str, int]:
+    """Return until when the cylinders of each outing cannot be taken by another, filled as they come back."""
+    starts = filled_from(made, ground, shared)
+    return {
+        each.run.block.key: starts[key] + _fill_min(each, ground, shared)
+        if (key := each.run.block.key) in starts
+        else NEVER
+        for each in made
+    }
+
+
+def _fill_min(made: Made, ground: Ground, shared: Shared) -> int:
+    people = len(ground.request.group(made.run.block.group).divers) + len(made.crew)
+    return -(-(shared.fill_hundredths or 0) * people * len(made.run.block.numbers) // 100)
+
+
 def first_fit(ground: Ground, options: Options, shared: Shared) -> Solution:
     """Return what is placed by taking the first fit of each group in turn, the largest outings first."""
     book = _Book(ground, options, shared)
@@ -353,7 +398,9 @@ def first_fit(ground: Ground, options: Options, shared: Shared) -> Solution:
             after, leave = made.start + made.run.times[-1].out + gap, made.back + book.turn
             dives, ups = per_day.get(made.run.day, (0, 0))
             per_day[made.run.day] = (dives + len(made.run.block.numbers), ups + shared.ascents[made.run.block])
-    made_in_order = sorted(book.made, key=lambda each: (each.leaves, each.run.block.key))
+    starts = filled_from(book.made, ground, shared) if shared.cylinder_pools else {}
+    filled = [replace(each, fill_from=starts.get(each.run.block.key)) for each in book.made]
+    made_in_order = sorted(filled, key=lambda each: (each.leaves, each.run.block.key))
     ashore = [
         Ashore(site, day, team.people, team.vehicles, team.first, team.last) for (site, day), team in book.teams.items()
     ]

@@ -58,7 +58,7 @@ WAITS_FOR_TEAM = {"ratio-of-dive", "group-size-of-dive"}  # judged for every tea
 
 
 @dataclass(frozen=True)
-class Drive:
+class Road:
     """The way from the centre to a site."""
 
     minutes: int  # one way
@@ -114,7 +114,7 @@ class Run:
     latest: int  # after this minute the dives no longer fit as planned
     times: tuple[Times, ...]
     needs: Needs
-    drive: Drive
+    drive: Road
     before_min: int  # from leaving the centre to the first entry
     after_min: int  # from the first entry to being back
     on_site_min: int  # from arriving to the first entry
@@ -154,7 +154,7 @@ class Ground:
         self.request, self.world, self.rules = request, world, world.rules
         self.scenes = Scenes(world) if scenes is None else scenes
         self.zone = ZoneInfo(request.centre.timezone)
-        self._drives: dict[str, Drive] = {}
+        self._drives: dict[str, Road] = {}
         self._needs: dict[tuple[object, ...], Needs] = {}
         self.planned: dict[tuple[object, ...], dict[tuple[int, ...], tuple[Times, ...]]] = {}  # times found so far
         self._site_stops: dict[tuple[str, date], tuple[str, ...]] = {}
@@ -195,19 +195,19 @@ class Ground:
         ends = min(worker.ends or centre.closes, centre.closes)
         return self.minute(day, starts), self.minute(day, ends)
 
-    def drive(self, slug: str) -> Drive:
+    def drive(self, slug: str) -> Road:
         """Return the drive to a site: as entered, else reckoned from the straight line."""
         if slug not in self._drives:
             entered = next((each for each in self.request.drives if each.site == slug), None)
             if entered is not None:
-                self._drives[slug] = Drive(entered.minutes, entered.km, "as entered")
+                self._drives[slug] = Road(entered.minutes, entered.km, "as entered")
             else:
                 straight = distance_km(read_position(self.request.centre.position), self.world.sites[slug].position)
                 factor = self.value("schedule.road_factor")
                 km = straight * factor
                 minutes = math.ceil(round(km / self.value("schedule.road_km_h") * 60, 6))
                 words = f"reckoned: {straight:.1f} km in a straight line, times {factor:g} for the road"
-                self._drives[slug] = Drive(minutes, round(km, 1), words)
+                self._drives[slug] = Road(minutes, round(km, 1), words)
         return self._drives[slug]
 
     def blocks_of(self, group: SchoolGroup) -> tuple[Block, ...]:

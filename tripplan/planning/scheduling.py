@@ -39,6 +39,8 @@ from tripplan.planning.trips import Judge, JudgedTrip
 from tripplan.planning.world import CannotPlan, World
 
 MOST_ROUNDS = 40
+LAST_SHARE = 0.1  # of the seconds, for each round after they are used up
+MOST_LATE = 4
 
 __all__ = ["Found", "Limits", "find", "make_schedule", "schedule_of"]
 
@@ -121,20 +123,25 @@ def find(
     bound: int | None = None
     left_out: dict[str, tuple[str, ...]] = {}
     refused: tuple[tuple[Cut, JudgedTrip], ...] = ()
+    late = 0
     while rounds < MOST_ROUNDS:
         rounds += 1
+        spent = effort
+        if limits.seconds is not None:  # what a plan refuses late still gets a few short rounds
+            spent = min(effort, limits.seconds * (1 - LAST_SHARE))
+            late += effort >= limits.seconds
         answer = solve(
             ground, options, shared, limits, before=before, cuts=cuts, hint=first, told=_later(told, seconds),
-            stop=stop, spent_s=effort, least_dives=least_dives,
+            stop=stop, spent_s=spent, least_dives=least_dives,
         )  # fmt: skip
         seconds, effort = seconds + answer.seconds, effort + answer.effort
         bound = answer.bound if bound is None else min(bound, answer.bound)
         refused = judge.refused(answer.solution)
-        if not refused or answer.stopped or (limits.seconds is not None and effort >= limits.seconds):
+        if not refused or answer.stopped or late >= MOST_LATE:
             break
         cuts.extend(cut for cut, _ in refused)
-        first = answer.solution
         kept, _ = _without_refused(answer.solution, judge)
+        first = kept  # it breaks no cut
         value = sum(points_of(kept, ground, before).values())
         if best is None or value > best[1]:
             best = kept, value
@@ -350,7 +357,9 @@ def _moved(
         parts = []
         if (was.day, was.site) != (there.day, there.site):
             parts.append(f"from {was.site_name}, {day_words(was.day)} to {there.site_name}, {day_words(there.day)}")
-        elif was.dives[0].entry != there.dives[0].entry:
+        elif was.place != there.place:
+            parts.append(f"at {there.place}, not {was.place}")
+        if (was.day, was.site) == (there.day, there.site) and was.dives[0].entry != there.dives[0].entry:
             parts.append(f"in at {there.dives[0].entry:%H:%M}, not {was.dives[0].entry:%H:%M}")
         if was.leader != there.leader:
             parts.append(f"led by {there.leader or 'nobody'}, not {was.leader or 'nobody'}")

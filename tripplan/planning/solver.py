@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
 MOST_PEOPLE_IN_A_TEAM = 6
+SEARCHES = 8  # ways of searching that take turns
 WORK_PER_SECOND = 0.1  # of the solver's own count of work on an ordinary machine, as measured with two workers
 PATIENCE = 4  # times as long on the clock at most: a machine that is so slow ends by the clock, and may find another
 MOST_VEHICLES = 6  # of one class for one outing
@@ -147,6 +148,14 @@ def points_of(solution: Solution, ground: Ground, before: Schedule | None) -> di
     return points
 
 
+def ceiling(ground: Ground) -> int:
+    """Return more points than any solution can have: every dive placed as its group would like it, and nothing lost."""
+    weight = _weights(ground)
+    each = weight["dive"] + weight["leader"] + weight["day"]
+    each += weight["margin"] * ground.whole("schedule.margin_counted_min")
+    return each * sum(len(group.dives) for group in ground.request.groups)
+
+
 def _moved_points(solution: Solution, ground: Ground, before: Schedule) -> int:
     weight = _weights(ground)
     now = {made.run.block.key: made for made in solution.made}
@@ -156,7 +165,7 @@ def _moved_points(solution: Solution, ground: Ground, before: Schedule) -> int:
         if made is None or (made.run.day, made.run.site) != (old.day, old.site):
             lost += weight["moved_day"]
             continue
-        lost += weight["moved_time"] * (made.start != old.start)
+        lost += weight["moved_time"] * ((made.start, made.run.place) != (old.start, old.place))
         lost += weight["moved_person"] * len(set(made.crew) - set(old.crew))
     teams = {(team.site, team.day): team.people for team in before.shore}
     for team in solution.ashore:
@@ -170,6 +179,7 @@ class _Old:
     key: str
     day: date
     site: str
+    place: str
     start: int
     crew: tuple[str, ...]
 
@@ -178,7 +188,7 @@ def _olds(ground: Ground, before: Schedule) -> list[_Old]:
     """Return the outings of the schedule before whose groups are still there."""
     groups = {group.name for group in ground.request.groups}
     return [
-        _Old(each.key, each.day, each.site, int(each.dives[0].entry.timestamp() // 60), each.crew)
+        _Old(each.key, each.day, each.site, each.place, int(each.dives[0].entry.timestamp() // 60), each.crew)
         for each in before.outings
         if each.group in groups
     ]
@@ -816,6 +826,7 @@ class _Model:
             kept = cp.new_bool_var(f"kept {block.key}")
             cp.add(self.start[block] == old.start).only_enforce_if(kept)
             cp.add(kept <= same)
+            cp.add(kept <= sum(self.chosen[block, n] for n in here if runs[n].place == old.place))
             self.points.append(weight["moved_time"] * kept - weight["moved_time"] * same)
             for (other, name), literal in self.uses.items():
                 if other == block and name not in old.crew:
@@ -876,6 +887,7 @@ class _Model:
         filler = cp_model.CpSolver()
         filler.parameters.fix_variables_to_their_hinted_value = True
         filler.parameters.num_workers = 1
+        filler.parameters.catch_sigint_signal = False
         filler.parameters.cp_model_probing_level = 0
         filler.parameters.max_deterministic_time = 1.0
         if filler.solve(self.cp) not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
@@ -884,6 +896,24 @@ class _Model:
         self.cp.clear_hints()  # type: ignore[no-untyped-call]
         for index, value in enumerate(values):
             self.cp.add_hint(self.cp.get_int_var_from_proto_index(index), value)
+
+    def fix(self, solution: Solution, but: str) -> None:
+        """Keep every group but one where and with whom a solution has it; shore teams and vehicles stay free."""
+        cp = self.cp
+        by_key = {made.run.block.key: made for made in solution.made}
+        for block in self.blocks:
+            if block.group == but:
+                continue
+            made = by_key.get(block.key)
+            cp.add(self.placed[block] == (made is not None))
+            if made is None:
+                continue
+            cp.add(self.leaves[block] == made.leaves)
+            for number, run in enumerate(self.options.runs[block]):
+                cp.add(self.chosen[block, number] == (run.key == made.run.key))
+            for (other, name), literal in self.uses.items():
+                if other == block:
+                    cp.add(literal == (name in made.crew))
 
     def hint(self, solution: Solution) -> None:
         """Note what a solution holds."""
@@ -896,6 +926,10 @@ class _Model:
                 cp.add_hint(self.chosen[block, number], made is not None and run.key == made.run.key)
             if made is not None:
                 cp.add_hint(self.leaves[block], made.leaves)
+            if block in self.fill:
+                cp.add_hint(self.filled[block], made is not None and made.fill_from is not None)
+                if made is not None and made.fill_from is not None:
+                    cp.add_hint(self.fill[block], made.fill_from)
             for roles, of in ((self.lead, lambda m: (m.leader,)), (self.help, lambda m: m.assistants)):
                 for (other, name), literal in roles.items():
                     if other == block:
@@ -993,6 +1027,7 @@ def solve(
     spent_s: float = 0.0,
     least_dives: Mapping[str, int] | None = None,
     first_only: bool = False,
+    all_fixed_but: str | None = None,
 ) -> Answer:
     """Return the best solution found within the limits.
 
@@ -1002,6 +1037,7 @@ def solve(
     spent_s     of the limits' seconds, by searches before this one
     least_dives dives that a group must keep, by its name; groups that are left out are free
     first_only  whether any solution will do, whatever its points
+    all_fixed_but  the one group that is looked for anew: all others stay as the hint has them
     """
     from ortools.sat.python import cp_model
 
@@ -1012,13 +1048,16 @@ def solve(
             model.cp.add(sum(n * literal for n, literal in own) >= count)
     if first_only:
         model.cp.clear_objective()  # type: ignore[no-untyped-call]
-    if hint is not None:
+    if hint is not None and all_fixed_but is not None:
+        model.fix(hint, all_fixed_but)
+    elif hint is not None:
         model.start_from(hint)
     solver = cp_model.CpSolver()
     solver.parameters.random_seed = limits.seed
-    solver.parameters.num_workers = limits.workers
+    solver.parameters.catch_sigint_signal = False  # who asks to stop does it through ``stop``
+    solver.parameters.num_workers = 1 if limits.workers == 1 else SEARCHES
     if limits.workers > 1:
-        solver.parameters.interleave_search = True  # repeatable with several workers
+        solver.parameters.interleave_search = True  # several ways of searching in turn: repeatable on any machine
     if limits.seconds is not None:
         left_s = max(limits.seconds - spent_s, 0.5)
         solver.parameters.max_deterministic_time = left_s * WORK_PER_SECOND
@@ -1034,12 +1073,14 @@ def solve(
     if limits.seconds is not None and status != cp_model.OPTIMAL and effort < limits.seconds - spent_s - 0.5:
         stopped = stopped or solver.wall_time > left_s * PATIENCE
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        bound = 0 if status == cp_model.INFEASIBLE else _floor(solver.best_objective_bound)
+        bound = 0 if status == cp_model.INFEASIBLE else ceiling(ground)
         return Answer(Solution((), ()), "none", 0, bound, solver.wall_time, effort, stopped)
     found = model.read(solver.value)
     objective = sum(points_of(found, ground, before).values())
     proved: Status = "optimal" if status == cp_model.OPTIMAL else "feasible"
-    bound = max(_floor(solver.best_objective_bound), objective)
+    bound = objective if proved == "optimal" else ceiling(ground)
+    if proved == "feasible" and objective <= solver.best_objective_bound:  # a search that is stopped may know of none
+        bound = min(bound, _floor(solver.best_objective_bound))
     return Answer(found, proved, objective, bound, solver.wall_time, effort, stopped)
 
 

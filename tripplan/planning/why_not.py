@@ -47,7 +47,7 @@ MOST_CHANGES = 3  # that are told of a group
 MOST_REASONS = 6
 MOST_LEFT_OUT = 3  # divers
 ROUNDS = 6  # in which day plans may refuse what a change gave
-EFFORT = 6.0  # of the solver's seconds for one change
+EFFORT = 3.0  # of the solver's seconds for one change
 NEW_VEHICLE_SEATS = 9
 Duties = Literal["both", "water", "ashore"]
 
@@ -105,7 +105,9 @@ def _explained(found: Found, unplaced: Unplaced, limits: Limits, stop: Callable[
         reasons.append(trial.because)
     said = list(unplaced.because) or _refusals(found, unplaced)
     because = tuple(dict.fromkeys((*said, *reasons)))[:MOST_REASONS]
-    if not because:
+    if not because and stop is not None and stop():
+        because = (f"The search was stopped before it was looked for what would give {unplaced.group} a place.",)
+    elif not because:
         because = (
             f"{unplaced.group}: no single change of those that were tried gives it a place beside the others; more "
             "than one thing is short at once.",
@@ -149,24 +151,27 @@ def tried(found: Found, group: str, edits: Sequence[Edit], limits: Limits) -> So
         if made.run.block.group in least:
             least[made.run.block.group] += len(made.run.block.numbers)
     least[group] = len(request.group(group).dives)
-    cuts: list[Cut] = []
-    for _ in range(ROUNDS):
-        answer = solve(
-            ground,
-            options,
-            shared,
-            replace(limits, seconds=EFFORT),
-            cuts=cuts,
-            hint=found.solution,
-            least_dives=least,
-            first_only=True,
-        )
-        if answer.status == "none":
-            return None
-        refused = judge.refused(answer.solution)
-        if not refused:
-            return answer.solution
-        cuts.extend(cut for cut, _ in refused)
+    # Where everybody else stays as they are, the search is short; only where that fails, they may move.
+    for but in (group, None):
+        cuts: list[Cut] = []
+        for _ in range(ROUNDS):
+            answer = solve(
+                ground,
+                options,
+                shared,
+                replace(limits, seconds=EFFORT),
+                cuts=cuts,
+                hint=found.solution,
+                least_dives=least,
+                first_only=True,
+                all_fixed_but=but,
+            )
+            refused = judge.refused(answer.solution)
+            if answer.status != "none" and not refused:
+                return answer.solution
+            if answer.status == "none":
+                break
+            cuts.extend(cut for cut, _ in refused)
     return None
 
 
