@@ -33,6 +33,7 @@ class _Book:
         self.turn = ground.whole("schedule.turnaround_min")
         self.made: list[Made] = []
         self.teams: dict[tuple[str, date], _Team] = {}
+        self._leading: dict[str, int] = {}
 
     # ---- who and what is free ----
 
@@ -40,7 +41,7 @@ class _Book:
         """Yield what a person does, with the turnaround; for a shore team with its place and day."""
         pad = self.turn + self.shared.wet_pad_min
         for made in self.made:
-            group = self.ground.request.group(made.run.block.group)
+            group = self.ground.group(made.run.block.group)
             if name in made.crew or name in group.divers:
                 yield made.leaves, made.back + pad, None
         for (site, day), team in self.teams.items():
@@ -148,15 +149,13 @@ class _Book:
     def place(self, run: Run, start: int) -> bool:
         """Place an outing with people, shore team and vehicles where it fits; return whether it did."""
         leaves, back = start - run.before_min, start + run.after_min
-        group = self.ground.request.group(run.block.group)
+        group = self.ground.group(run.block.group)
         for name in group.divers:
             if name in self.shared.in_several_groups and not self.free(name, leaves, back):
                 return False
         bare = Made(run, start, "", ())
-        if not self._room(bare) or not self._kit_left(bare, ()):
-            return False
         crew = self._crew(bare, leaves, back)
-        if crew is None:
+        if crew is None or not self._room(bare):
             return False
         riders = (len(group.divers) if group.needs_seats else 0) + len([name for name in crew if name])
         made = Made(run, start, crew[0], crew[1:])
@@ -174,7 +173,7 @@ class _Book:
 
     def _crew(self, bare: Made, leaves: int, back: int) -> tuple[str, ...] | None:
         run = bare.run
-        group = self.ground.request.group(run.block.group)
+        group = self.ground.group(run.block.group)
         if not KINDS[group.kind].led:
             return ("",)
         pin = self.shared.pin_of(run.block)
@@ -374,7 +373,7 @@ def held_until(made: Sequence[Made], ground: Ground, shared: Shared) -> dict[str
 
 
 def _fill_min(made: Made, ground: Ground, shared: Shared) -> int:
-    people = len(ground.request.group(made.run.block.group).divers) + len(made.crew)
+    people = len(ground.group(made.run.block.group).divers) + len(made.crew)
     return -(-(shared.fill_hundredths or 0) * people * len(made.run.block.numbers) // 100)
 
 
@@ -408,7 +407,7 @@ def first_fit(ground: Ground, options: Options, shared: Shared) -> Solution:
 
 
 def _placed(book: _Book, block: Block, after: int, leave: int, per_day: dict[date, tuple[int, int]]) -> Made | None:
-    group = book.ground.request.group(block.group)
+    group = book.ground.group(block.group)
     most, ups = book.shared.most_of_group(group)
     wanted = sorted(
         book.options.runs[block],

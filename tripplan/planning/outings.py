@@ -42,6 +42,7 @@ from tripplan.planning.private import without_private_check
 from tripplan.planning.progress import SkillTick
 from tripplan.planning.ratios import WaterSeen, by_water, check_dive_ratio, ratio_of
 from tripplan.planning.request import Altitude, Crew, GroupWish, Request
+from tripplan.planning.schedule import Progress
 from tripplan.planning.schedule_request import ScheduleRequest, SchoolGroup, Worker
 from tripplan.planning.shore import least
 from tripplan.planning.teaching import teach
@@ -54,6 +55,7 @@ Stops = Callable[[str | None, Sequence[str]], list[Check]]
 MOST_ASSISTANTS = 4  # tried for a group; with more it is two groups
 REPRESENTATIVES = 5  # first entries at which a block of dives is planned in full, over the day
 OF_THE_CREW = {"emergency-roles", "crew-drilled"}  # checks that mean nothing before a crew is named
+OF_THE_PLACE = {"depth-within-limit", "bottom-within-limit", "skills-water"}  # the same at every hour and day
 WAITS_FOR_TEAM = {"ratio-of-dive", "group-size-of-dive"}  # judged for every team apart
 
 
@@ -157,6 +159,7 @@ class Ground:
         self._drives: dict[str, Road] = {}
         self._needs: dict[tuple[object, ...], Needs] = {}
         self.planned: dict[tuple[object, ...], dict[tuple[int, ...], tuple[Times, ...]]] = {}  # times found so far
+        self.stopped: dict[tuple[object, ...], tuple[str, ...]] = {}  # what no hour mends
         self._site_stops: dict[tuple[str, date], tuple[str, ...]] = {}
 
     @cached_property
@@ -168,6 +171,14 @@ class Ground:
     def crew(self) -> tuple[Worker, ...]:
         """Who works in these days."""
         return self.request.crew
+
+    def group(self, name: str) -> SchoolGroup:
+        """Return a group by its name.  Raises KeyError for one that is not there."""
+        return self._groups[name]
+
+    @cached_property
+    def _groups(self) -> dict[str, SchoolGroup]:
+        return {group.name: group for group in self.request.groups}
 
     def value(self, key: str) -> float:
         """Return a number of the rule book."""
@@ -382,14 +393,28 @@ def _said(checks: Sequence[Check]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(without_private_check(check).sentence for check in checks))
 
 
-def options_of(ground: Ground) -> Options:
-    """Return every run of entries of every block of dives, and why there is none where there is none."""
+def options_of(
+    ground: Ground, told: Callable[[Progress], None] | None = None, stop: Callable[[], bool] | None = None
+) -> Options:
+    """Return every run of entries of every block of dives, and why there is none where there is none.
+
+    told, stop -- as for `make_schedule`; groups that come after a stop have no runs
+    """
+    wanted = sum(len(group.dives) for group in ground.request.groups)
     blocks: list[Block] = []
     found: dict[Block, tuple[Run, ...]] = {}
     refusals: list[Refusal] = []
     group_refusals: dict[str, tuple[str, ...]] = {}
-    for group in ground.request.groups:
+    for number, group in enumerate(ground.request.groups):
         of_group = ground.blocks_of(group)
+        if stop is not None and stop():
+            blocks.extend(of_group)
+            found.update((block, ()) for block in of_group)
+            group_refusals[group.name] = (f"The search was stopped before {group.name} was looked at.",)
+            continue
+        if told is not None:
+            words = f"looking where {group.name} could dive: group {number + 1} of {len(ground.request.groups)}"
+            told(Progress(0.0, 0, wanted, 0, 0, words))
         # The longest first: how its first dives go is how they go alone.
         for block in sorted(of_group, key=lambda block: -len(block.numbers)):
             entries: list[Run] = []
@@ -568,7 +593,12 @@ def _planned(
 ) -> tuple[tuple[Times, ...] | None, tuple[str, ...]]:
     """Plan the dives of a block from a few first entries of the day; the first that nothing stops gives their times."""
     grid = setting.grid
-    where = (block.group, grid.day, setting.site.slug, held.place.name, team.divers)
+    # How the dives follow each other hangs on the place, not on the day: the day's own window is laid over it, and the
+    # day's own plan judges what comes out.
+    ages = tuple(ground.world.people[name].age_on(grid.day) for name in team.everybody)
+    where = (block.group, setting.site.slug, held.place.name, team.everybody, ages)
+    if known_stops := ground.stopped.get((*where, block.numbers)):
+        return None, known_stops
     for longer, known in ground.planned.get(where, {}).items():
         if longer[: len(block.numbers)] == block.numbers:
             return known[: len(block.numbers)], ()
@@ -587,7 +617,10 @@ def _planned(
         if stops:
             said.update(dict.fromkeys(_said(stops)))
             again, rules = rules, {check.rule for check in stops}
-            if again == rules:  # the hour does not mend it
+            if rules & OF_THE_PLACE:  # neither hour nor day mends it
+                ground.stopped[(*where, block.numbers)] = _said(stops)
+                break
+            if again == rules:
                 break
             continue
         times = tuple(_times(plan, plans[0]) for plan in plans)
@@ -629,7 +662,7 @@ def _judged(
     checks = list(checks)
     if all(dive.entry is not None for dive in dives):
         checks += check_weather_of(dives, [held], setting, world.rules)
-        ticks = as_if_done(ground, ground.request.group(block.group), block.numbers[0], request.date)
+        ticks = as_if_done(ground, ground.group(block.group), block.numbers[0], request.date)
         taught = teach(request, dives, {held.group.name: held.place}, world.skills, ticks, world.people)
         checks += taught.checks
     return dives, [c for c in checks if c.outcome is Outcome.STOP and c.rule not in WAITS_FOR_TEAM]

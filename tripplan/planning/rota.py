@@ -85,7 +85,7 @@ def _sizes(made: Made, ground: Ground) -> dict[str, int]:
 
 def kit_lines(made: Made, ground: Ground) -> list[KitLine]:
     """Return everything that the people of an outing need from the store, one cylinder a dive."""
-    group = ground.request.group(made.run.block.group)
+    group = ground.group(made.run.block.group)
     part = group.model_copy(update={"dives": tuple(group.dives[number - 1] for number in made.run.block.numbers)})
     wish = team_of(part, made.leader, made.assistants)
     return [line for name in wish.everybody for line in kit_of(ground.world.people[name], wish)]
@@ -135,7 +135,7 @@ def loads_of(solution: Solution, ground: Ground) -> tuple[Load, ...]:
 
 
 def _ascents(made: Made, ground: Ground) -> int:
-    group = ground.request.group(made.run.block.group)
+    group = ground.group(made.run.block.group)
     return sum(group.dives[number - 1].ascents for number in made.run.block.numbers)
 
 
@@ -152,7 +152,7 @@ def check_rota(solution: Solution, ground: Ground, fillings: Sequence[Filling]) 
 
 
 def _everybody(made: Made, ground: Ground) -> tuple[str, ...]:
-    return (*made.crew, *ground.request.group(made.run.block.group).divers)
+    return (*made.crew, *ground.group(made.run.block.group).divers)
 
 
 def _check_days(solution: Solution, ground: Ground) -> Iterator[Check]:

@@ -111,7 +111,7 @@ def find(
     if faults := schedule_faults(request, world):
         raise CannotPlan(faults)
     ground = Ground(request, world) if ground is None else ground
-    options = options_of(ground)
+    options = options_of(ground, told, stop)
     shared = Shared(ground, options)
     judge = Judge(ground)
     first = first_fit(ground, options, shared) if hint is None else hint

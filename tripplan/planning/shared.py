@@ -135,12 +135,12 @@ class Shared:
 
     def team_of_kind(self, block: Block) -> int:
         """Return how many must be ashore for a block's kind of dive."""
-        kind = KINDS[self._ground.request.group(block.group).kind]
+        kind = KINDS[self._ground.group(block.group).kind]
         return max(self.team_least, self._ground.whole(f"crew.{kind.name}_ashore_fewest"))
 
     def in_water(self, block: Block, run: Run) -> int:
         """Return the most people of a block in the water at once, who lead and assist included."""
-        group = self._ground.request.group(block.group)
+        group = self._ground.group(block.group)
         if not KINDS[group.kind].led:
             return len(group.divers)
         return len(group.divers) + 1 + max((most for _, most in run.needs.leaders.values()), default=0)

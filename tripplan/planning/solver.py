@@ -127,7 +127,7 @@ def points_of(solution: Solution, ground: Ground, before: Schedule | None) -> di
     points = dict.fromkeys(names, 0)
     loads: dict[str, int] = {}
     for made in solution.made:
-        group = ground.request.group(made.run.block.group)
+        group = ground.group(made.run.block.group)
         count = len(made.run.block.numbers)
         points["dives"] += weight["dive"] * count
         points["leaders"] += weight["leader"] * count * (made.leader == group.preferred_leader)
@@ -308,7 +308,7 @@ class _Model:
     def _team(self, block: Block, literals: Sequence[Any]) -> None:
         """Who leads and assists a block: exactly as many as its run needs."""
         cp, runs = self.cp, self.options.runs[block]
-        group = self.ground.request.group(block.group)
+        group = self.ground.group(block.group)
         placed = self.placed[block]
         self.staff[block] = cp.new_int_var(0, 6, f"staff {block.key}")
         if not KINDS[group.kind].led:
@@ -485,7 +485,7 @@ class _Model:
             self.tasks.setdefault(name, []).append(interval)
         for name in shared.in_several_groups:
             for block in self.blocks:
-                if name in self.ground.request.group(block.group).divers:
+                if name in self.ground.group(block.group).divers:
                     self.tasks.setdefault(name, []).append(
                         cp.new_optional_interval_var(
                             self.leaves[block], size_of[block], end_of[block], self.placed[block], f"{name} {block.key}"
@@ -721,7 +721,7 @@ class _Model:
         fills = list(self._compressor_shut())
         for block in self.blocks:
             dives = len(block.numbers)
-            group = self.ground.request.group(block.group)
+            group = self.ground.group(block.group)
             ends[block] = cp.new_int_var(self.low, self.high + 2880, f"held to {block.key}")
             sizes[block] = cp.new_int_var(0, self.high - self.low + 5760, f"held {block.key}")
             cp.add(ends[block] == self.leaves[block] + sizes[block])
@@ -782,7 +782,7 @@ class _Model:
         weight = _weights(ground)
         cap = ground.whole("schedule.margin_counted_min")
         for block in self.blocks:
-            group = ground.request.group(block.group)
+            group = ground.group(block.group)
             count = len(block.numbers)
             self.points.append((weight["dive"] * count - weight["outing"]) * self.placed[block])
             if (block, group.preferred_leader) in self.lead:
@@ -981,7 +981,7 @@ class _Model:
         jobs: list[tuple[int, int, Made | Ashore, dict[Seats, int], int]] = []
         for each in made:
             block = by_key[each.run.block.key]
-            group = self.ground.request.group(block.group)
+            group = self.ground.group(block.group)
             riders = (len(group.divers) if group.needs_seats else 0) + len(each.crew)
             counts = {seats: value(number) for seats, number in self.carry[block].items()}
             jobs.append((each.leaves, each.back, each, counts, riders))

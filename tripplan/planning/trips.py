@@ -107,7 +107,7 @@ class Judge:
         return Trip(f"{day}-{site}-{number}", site, day, tuple(made), team, request, names)
 
     def _group(self, made: Made, name: str, zone: ZoneInfo) -> GroupWish:
-        group = self.ground.request.group(made.run.block.group)
+        group = self.ground.group(made.run.block.group)
         dives = tuple(
             group.dives[number - 1].model_copy(update={"entry": _clock(_local(made.start + times.entry, zone))})
             for number, times in zip(made.run.block.numbers, made.run.times, strict=True)
@@ -180,7 +180,7 @@ class Judge:
 
     def everybody(self, made: Made) -> tuple[str, ...]:
         """Return everybody who is in the water on an outing."""
-        return (*made.crew, *self.ground.request.group(made.run.block.group).divers)
+        return (*made.crew, *self.ground.group(made.run.block.group).divers)
 
     def world_of(self, trip: Trip) -> World:
         """Return the world in which a trip is judged.
@@ -189,7 +189,7 @@ class Judge:
         """
         ticks: dict[str, tuple[SkillTick, ...]] = dict(self.ground.world.ticks)
         for made in trip.made:
-            group = self.ground.request.group(made.run.block.group)
+            group = self.ground.group(made.run.block.group)
             own = as_if_done(self.ground, group, made.run.block.numbers[0], trip.day)
             known = self.ground.world.ticks.get(group.kind, ())
             ticks[group.kind] = (*ticks.get(group.kind, ()), *own.get(group.kind, ())[len(known) :])

@@ -94,11 +94,11 @@ def _explained(found: Found, unplaced: Unplaced, limits: Limits, stop: Callable[
             break
         if trial.kind in kinds:
             continue
-        solution = tried(found, unplaced.group, trial.edits, limits)
+        solution = tried(found, unplaced.group, trial.edits, limits, stop)
         if solution is None:
             continue
         edits, sentence = trial.narrowed(solution)
-        if edits != trial.edits and tried(found, unplaced.group, edits, limits) is None:
+        if edits != trial.edits and tried(found, unplaced.group, edits, limits, stop) is None:
             edits, sentence = trial.edits, trial.narrowed(Solution((), ()))[1]
         kinds.add(trial.kind)
         changes.append(Change(sentence, trial.kind, {"edits": edits_data(edits)}))
@@ -115,7 +115,13 @@ def _explained(found: Found, unplaced: Unplaced, limits: Limits, stop: Callable[
     return replace(unplaced, because=because, would_fit_if=tuple(changes))
 
 
-def tried(found: Found, group: str, edits: Sequence[Edit], limits: Limits) -> Solution | None:
+def tried(
+    found: Found,
+    group: str,
+    edits: Sequence[Edit],
+    limits: Limits,
+    stop: Callable[[], bool] | None = None,
+) -> Solution | None:
     """Return a schedule in which a group has all its dives and nobody loses any, with some edits made; None: none.
 
     Only that group's own outings are looked for anew; everybody else may move, but keeps as many dives.
@@ -138,7 +144,7 @@ def tried(found: Found, group: str, edits: Sequence[Edit], limits: Limits) -> So
         world,
         base.scenes,
     )
-    own = options_of(alone)
+    own = options_of(alone, stop=stop)
     if not any(own.runs.values()):
         return None
     others = [block for block in found.options.blocks if block.group != group and block.group in kept]
@@ -165,6 +171,7 @@ def tried(found: Found, group: str, edits: Sequence[Edit], limits: Limits) -> So
                 least_dives=least,
                 first_only=True,
                 all_fixed_but=but,
+                stop=stop,
             )
             refused = judge.refused(answer.solution)
             if answer.status != "none" and not refused:
@@ -284,7 +291,7 @@ def _of_its_own(found: Found, name: str) -> Iterator[Trial]:
 
 
 def _narrowed_sites(found: Found, name: str, solution: Solution) -> tuple[tuple[Edit, ...], str]:
-    group, world = found.ground.request.group(name), found.ground.world
+    group, world = found.ground.group(name), found.ground.world
     used = [made.run.site for made in solution.made if made.run.block.group == name]
     barred = [
         slug for slug in dict.fromkeys(used) if (group.sites and slug not in group.sites) or slug in group.not_sites
@@ -297,7 +304,7 @@ def _narrowed_sites(found: Found, name: str, solution: Solution) -> tuple[tuple[
 
 
 def _narrowed_days(found: Found, name: str, solution: Solution) -> tuple[tuple[Edit, ...], str]:
-    group = found.ground.request.group(name)
+    group = found.ground.group(name)
     used = {made.run.day for made in solution.made if made.run.block.group == name}
     new = sorted(day for day in used if day not in group.days)
     if not new:
@@ -310,7 +317,7 @@ def _more_people(found: Found, name: str) -> Iterator[Trial]:
     """Yield one more to assist, to stay ashore, to lead."""
     ground = found.ground
     people, dates = ground.world.people, ground.request.dates
-    group = ground.request.group(name)
+    group = ground.group(name)
     needs = [run.needs for block in found.options.blocks if block.group == name for run in found.options.runs[block]]
     if not needs:  # where nobody may take it as it is, it may be for want of help
         needs = [
@@ -466,7 +473,7 @@ def _stopped(found: Found, group: SchoolGroup) -> tuple[str, ...]:
 
 def _fewer(found: Found, unplaced: Unplaced) -> Iterator[Trial]:
     """Yield the group with fewer divers: first without those whom something stops, then with one, two, three fewer."""
-    group = found.ground.request.group(unplaced.group)
+    group = found.ground.group(unplaced.group)
     named = _stopped(found, group)
     if named and len(named) < len(group.divers):
         yield _plain(

@@ -1,0 +1,103 @@
+"""Print how good schedules are and how fast, beside the first fit of the same run: ``python -m tests.bench.schedule``.
+
+Each line is one invented centre of `schedules.invented`. Shares and ratios come from one run on one machine; the seconds
+hang on it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from dataclasses import dataclass
+from datetime import date
+
+from tests.bench.schedules import invented
+from tripplan.planning.first_fit import first_fit
+from tripplan.planning.outings import Ground, options_of
+from tripplan.planning.schedule import Progress
+from tripplan.planning.scheduling import Limits, find, schedule_of
+from tripplan.planning.shared import Shared
+from tripplan.planning.solver import points_of
+
+SECONDS = 60.0
+
+
+@dataclass(frozen=True)
+class Size:
+    """One centre to plan for."""
+
+    words: str
+    groups: int
+    sites: int
+    crew: int
+    days: int
+    seed: int = 1
+
+
+SIZES = (
+    Size("12 groups, 8 sites, 10 crew, one day", 12, 8, 10, 1),
+    Size("40 groups, 20 sites, 25 crew, one day", 40, 20, 25, 1),
+    Size("40 groups, 8 sites, 12 crew, a week", 40, 8, 12, 7),
+)
+
+
+def measure(size: Size, limit_s: float) -> None:
+    """Plan for one centre and print what came out."""
+    request, world = invented(size.groups, size.sites, size.crew, size.days, size.seed, first_day=date(2027, 6, 7))
+    wanted = sum(len(group.dives) for group in request.groups)
+    start = time.perf_counter()
+    ground = Ground(request, world)
+    options = options_of(ground)
+    shared = Shared(ground, options)
+    options_s = time.perf_counter() - start
+    start = time.perf_counter()
+    greedy = first_fit(ground, options, shared)
+    greedy_s = time.perf_counter() - start
+    greedy_dives = sum(len(made.run.block.numbers) for made in greedy.made)
+    greedy_points = sum(points_of(greedy, ground, None).values())
+    seen: list[tuple[float, int, int]] = []
+    start = time.perf_counter()
+
+    def told(progress: Progress) -> None:
+        if progress.placed:
+            seen.append((time.perf_counter() - start, progress.placed, progress.objective))
+
+    found = find(
+        request,
+        world,
+        limits=Limits(seconds=limit_s * 10, seed=1, workers=2),  # the clock ends it, so that all sizes have as long
+        told=told,
+        stop=lambda: time.perf_counter() - start - options_s > limit_s,
+        ground=ground,
+        hint=greedy,
+    )
+    whole_s = time.perf_counter() - start - options_s
+    schedule = schedule_of(found, None, Limits())
+    best = max((each[2] for each in seen), default=0)
+    last_s = next((s - options_s for s, _, points in seen if points == best), 0.0)
+    gap = schedule.gap
+    end = "proved the best" if found.status == "optimal" else "no gap known" if gap is None else f"gap {gap:.1%}"
+    print(
+        f"\n{size.words}: {wanted} dives wanted\n"
+        f"  what each group could do: {options_s:.1f} s, {sum(map(len, options.runs.values()))} runs of entries\n"
+        f"  first fit:  {greedy_dives} dives ({greedy_dives / wanted:.0%}), {greedy_points} points, {greedy_s:.2f} s\n"
+        f"  the search: {schedule.placed} dives ({schedule.placed / wanted:.0%}), {found.objective} points, "
+        f"{found.objective / max(greedy_points, 1):.2f} x first fit; first after "
+        f"{max(seen[0][0] - options_s, 0.0) if seen else 0.0:.1f} s, last better one after {last_s:.0f} s; {end} after "
+        f"{whole_s:.0f} s; at most {found.bound} points; {found.rounds} rounds of day plans"
+    )
+
+
+def main() -> None:
+    """Measure every size and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seconds", type=float, default=SECONDS, help="of search for each size (60)")
+    parser.add_argument("--size", type=int, help="only one size, counted from 1")
+    chosen = parser.parse_args()
+    for number, size in enumerate(SIZES, start=1):
+        if chosen.size in (None, number):
+            measure(size, chosen.seconds)
+
+
+if __name__ == "__main__":
+    main()
