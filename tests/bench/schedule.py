@@ -1,7 +1,6 @@
 """Print how good schedules are and how fast, beside the first fit of the same run: ``python -m tests.bench.schedule``.
 
-Each line is one invented centre of `schedules.invented`. Shares and ratios come from one run on one machine; the seconds
-hang on it.
+Each part is one invented centre of `schedules.invented`. Shares and ratios come from one run on one machine.
 """
 
 from __future__ import annotations
