@@ -65,8 +65,8 @@ class _Book:
             return True
         rest = self.shared.rest_min
         return all(
-            back + rest <= first or end - self.turn - self.shared.wet_pad_min + rest <= leaves
-            for first, end, _ in self.busy(name)
+            back + rest <= first or end - self.turn - (0 if team else self.shared.wet_pad_min) + rest <= leaves
+            for first, end, team in self.busy(name)
             if self._day_of(first) != day
         )
 
@@ -151,7 +151,9 @@ class _Book:
         leaves, back = start - run.before_min, start + run.after_min
         group = self.ground.group(run.block.group)
         for name in group.divers:
-            if name in self.shared.in_several_groups and not self.free(name, leaves, back):
+            if name in self.shared.in_several_groups and not (
+                self.free(name, leaves, back) and self._may_dive(name, run)
+            ):
                 return False
         bare = Made(run, start, "", ())
         crew = self._crew(bare, leaves, back)
@@ -170,6 +172,19 @@ class _Book:
             return True
         self.made.pop()
         return False
+
+    def _may_dive(self, name: str, run: Run) -> bool:
+        """Return whether somebody of several groups has dives and ascents left on the day of an outing."""
+        today = [
+            made.run.block
+            for made in self.made
+            if made.run.day == run.day and name in self.ground.group(made.run.block.group).divers
+        ]
+        blocks = [*today, run.block]
+        return (
+            sum(len(block.numbers) for block in blocks) <= self.shared.most_dives
+            and sum(self.shared.ascents[block] for block in blocks) <= self.shared.most_ascents
+        )
 
     def _crew(self, bare: Made, leaves: int, back: int) -> tuple[str, ...] | None:
         run = bare.run

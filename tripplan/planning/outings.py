@@ -301,7 +301,9 @@ class Ground:
                 leaders[name] = needed
         sentences = () if leaders else _said(min(alone.values(), key=len, default=[]))
         if not leaders and not free:
-            sentences = (f"{group.name}: nobody of the crew works in the water on {day_words(day)}.",)
+            kept_off = [name for name in group.not_with if self.hours(self.request.worker(name), day) is not None]
+            besides = f" but {', '.join(kept_off)}, who must not go with it" if kept_off else ""
+            sentences = (f"{group.name}: nobody of the crew works in the water on {day_words(day)}{besides}.",)
         return Needs(leaders, frozenset(assistants), sentences)
 
     def _assistants_needed(self, leader: str, others: Sequence[str], stops: Stops) -> tuple[int, int] | None:
@@ -443,7 +445,7 @@ MOST_SAID = 6
 def weightiest(refusals: Sequence[Refusal]) -> tuple[str, ...]:
     """Return what refuses most places and days, most first; what the request rules out only where nothing else does."""
     told = [each for each in refusals if not each.as_asked] or refusals
-    counts = Counter(words for each in told for words in set(each.sentences))
+    counts = Counter(words for each in told for words in dict.fromkeys(each.sentences))
     return tuple(words for words, _ in counts.most_common(MOST_SAID))
 
 

@@ -13,7 +13,7 @@ from tripplan.people.kit import day_words
 from tripplan.planning.outings import Ground, team_of
 from tripplan.planning.packing import PLURAL, KitLine, counted, kit_of, stays_ashore, stock_of, without_kit
 from tripplan.planning.schedule import Filling, Load
-from tripplan.planning.shared import Shared
+from tripplan.planning.shared import TOWED, Shared
 from tripplan.planning.solver import Made, Solution
 
 
@@ -266,7 +266,7 @@ def _check_kit(solution: Solution, ground: Ground, fillings: Sequence[Filling]) 
 
 
 def _check_safety_sets(solution: Solution, ground: Ground) -> Iterator[Check]:
-    """Judge whether each shore team has oxygen and first aid of its own while it is out."""
+    """Judge whether each shore team has oxygen and first aid, and each group a flag and a float, of its own."""
     kit = ground.world.kit
     if kit is None:
         return
@@ -284,6 +284,14 @@ def _check_safety_sets(solution: Solution, ground: Ground) -> Iterator[Check]:
                 for team in solution.ashore
             ),
         )
+    groups = max(
+        (sum(m.leaves <= made.leaves < m.back + turn for m in solution.made) for made in solution.made), default=0
+    )
+    for towed in TOWED:
+        number = counted(kit, towed)
+        outcome = Outcome.OK if groups <= number else Outcome.STOP
+        sentence = f"Groups out at once: {groups}; the store has {number} {towed}s, and each group tows one."
+        yield Check("towed-at-once", outcome, sentence, "NOAA_SHORE", groups, number, f"{towed}s")
     for thing, number in sets.items():
         words = thing.replace("_", " ")
         outcome = Outcome.OK if most <= number else Outcome.STOP

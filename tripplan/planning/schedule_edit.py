@@ -645,6 +645,7 @@ class AddCylindersEdit(_Edit):
 
 KitThing = Literal[
     "mask", "snorkel", "fins", "boots", "suit", "regulator", "buoyancy_device", "light", "spare_light", "flag", "float",
+    "oxygen_kit", "first_aid_kit",
 ]  # fmt: skip
 _COUNTED = {  # the table of the kit file for what is counted alike
     "mask": "masks", "snorkel": "snorkels", "fins": "fins", "boots": "boots", "buoyancy_device": "buoyancy_devices",

@@ -11,6 +11,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from tripplan import __version__
@@ -34,11 +35,13 @@ from tripplan.planning.schedule import (
 )
 from tripplan.planning.schedule_request import ScheduleRequest, schedule_faults
 from tripplan.planning.shared import Shared
-from tripplan.planning.solver import Answer, Ashore, Cut, Limits, Made, Solution, points_of, solve
+from tripplan.planning.solver import Answer, Ashore, Cut, Limits, Made, Solution, ceiling, points_of, solve
 from tripplan.planning.trips import Judge, JudgedTrip
 from tripplan.planning.world import CannotPlan, World
 
 MOST_ROUNDS = 40
+MOST_RUNS_ALONE = 800  # with more, one way of searching proves nothing in time
+ALONE_SHARE = 0.25  # of the seconds, for the one way of searching that comes first
 LAST_SHARE = 0.1  # of the seconds, for each round after they are used up
 MOST_LATE = 4
 
@@ -112,6 +115,7 @@ def find(
         raise CannotPlan(faults)
     ground = Ground(request, world) if ground is None else ground
     options = options_of(ground, told, stop)
+    whole = stop is None or not stop()  # else some groups may not have been looked at
     shared = Shared(ground, options)
     judge = Judge(ground)
     first = first_fit(ground, options, shared) if hint is None else hint
@@ -130,7 +134,7 @@ def find(
         if limits.seconds is not None:  # what a plan refuses late still gets a few short rounds
             spent = min(effort, limits.seconds * (1 - LAST_SHARE))
             late += effort >= limits.seconds
-        answer = solve(
+        answer = _searched(
             ground, options, shared, limits, before=before, cuts=cuts, hint=first, told=_later(told, seconds),
             stop=stop, spent_s=spent, least_dives=least_dives,
         )  # fmt: skip
@@ -158,9 +162,33 @@ def find(
         worth = sum(points_of(other, ground, before).values())
         if status != "optimal" and worth > value and not least_dives:
             solution, value, status, left_out = other, worth, "feasible", dict(why)
+    if not whole:
+        bound = ceiling(ground)
+        status = "feasible" if status == "optimal" else status
     if not solution.made and status != "optimal":
         status = "none"
     return Found(ground, options, shared, judge, solution, status, value, max(bound, value), seconds, rounds, left_out)
+
+
+def _searched(ground: Ground, options: Options, shared: Shared, limits: Limits, **more: Any) -> Answer:
+    """Return what a search finds: one way of searching first, which proves small schedules soonest, then several."""
+    large = sum(map(len, options.runs.values())) > MOST_RUNS_ALONE
+    if limits.workers == 1 or limits.seconds is None or large:
+        return solve(ground, options, shared, limits, **more)
+    left_s = max(limits.seconds - more["spent_s"], 0.0)
+    alone = replace(limits, workers=1, seconds=left_s * ALONE_SHARE)
+    first = solve(ground, options, shared, alone, **{**more, "spent_s": 0.0})
+    if first.status == "optimal" or first.stopped:
+        return first
+    hint = first.solution if first.status == "feasible" else more["hint"]
+    spent_s = more["spent_s"] + first.effort
+    then = solve(ground, options, shared, limits, **{**more, "hint": hint, "spent_s": spent_s})
+    seconds, effort = first.seconds + then.seconds, first.effort + then.effort
+    better = then if then.status != "none" and then.objective >= first.objective else first
+    if better.status == "none":
+        better = then
+    bound = min(first.bound, then.bound)
+    return replace(better, bound=bound, seconds=seconds, effort=effort, stopped=then.stopped)
 
 
 def _later(told: Callable[[Progress], None] | None, seconds: float) -> Callable[[Progress], None] | None:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, time
 from itertools import combinations
+from typing import Literal
 
 from tripplan.check import Outcome
 from tripplan.people.group import KINDS
@@ -17,6 +18,7 @@ from tripplan.planning.schedule_request import Pin, SchoolGroup
 
 MOST_CLASSES = 6  # of one thing, whose every union is looked at; with more only single ones, pairs and all together
 CYLINDER = "cylinder"
+TOWED: tuple[Literal["flag", "float"], ...] = ("flag", "float")  # by each group in the water
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,7 @@ class Shared:
         self.step = max(int(rules.value("plan.entry_step_min")), 1)
         self.day_starts = {day: ground.minute(day, time()) for day in request.dates}
         self.hours = {(worker.name, day): ground.hours(worker, day) for worker in ground.crew for day in request.dates}
+        self.most_dives = int(rules.value("dive.most_per_day"))
         self.most_dives_staff = int(rules.value("dive.most_per_day_staff"))
         self.most_ascents = int(rules.value("ascent.most_per_day"))
         self.most_days_of_seven = int(rules.value("work.most_in_seven_days"))
@@ -110,7 +113,7 @@ class Shared:
         """Return the most dives and the most ascents of a group in a day."""
         rules = self._ground.rules
         own = group.most_dives_per_day or int(rules.value("schedule.group_dives_per_day"))
-        return min(own, int(rules.value("dive.most_per_day"))), self.most_ascents
+        return min(own, self.most_dives), self.most_ascents
 
     def ashore_on(self, day: date) -> tuple[str, ...]:
         """Return who may be in a shore team on a day: of age, at work, and not for the water alone."""
@@ -143,7 +146,11 @@ class Shared:
         group = self._ground.group(block.group)
         if not KINDS[group.kind].led:
             return len(group.divers)
-        return len(group.divers) + 1 + max((most for _, most in run.needs.leaders.values()), default=0)
+        helpers = [most for _, most in run.needs.leaders.values()]
+        pin = self.pin_of(block)
+        if pin is not None and pin.assistants is not None:
+            helpers.append(len(pin.assistants))
+        return len(group.divers) + 1 + max(helpers, default=0)
 
     # ---- kit ----
 
@@ -179,6 +186,10 @@ class Shared:
                             divers[group] = divers.get(group, 0) + 1
                 if sum(divers.values()) + len({who for _, who in staff}) > len(union):
                     pools.append(Pool(thing, len(union), divers, staff))
+        towing = {line_group: 1 for line_group, _, _ in lines}
+        for thing in TOWED:  # each group has its own with it, from leaving to being back
+            if len(towing) > counted(kit, thing):
+                pools.append(Pool(thing, counted(kit, thing), towing))
         self.kit_pools = tuple(pools)
 
     def _lines(self, options: Options) -> list[tuple[str, str, KitLine]]:

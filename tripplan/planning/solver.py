@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
 MOST_PEOPLE_IN_A_TEAM = 6
-SEARCHES = 8  # ways of searching that take turns
+SEARCHES = 3  # ways of searching that take turns
 WORK_PER_SECOND = 0.1  # of the solver's own count of work on an ordinary machine, as measured with two workers
 PATIENCE = 4  # times as long on the clock at most: a machine that is so slow ends by the clock, and may find another
 MOST_VEHICLES = 6  # of one class for one outing
@@ -103,7 +103,7 @@ class Limits:
 
     seconds: float | None = 60.0
     seed: int = 1
-    workers: int = 1
+    workers: int = 2  # 1: one way of searching; more: several ways in turn after it
 
 
 @dataclass(frozen=True)
@@ -470,43 +470,46 @@ class _Model:
 
     def _people(self) -> None:
         cp, shared = self.cp, self.shared
-        pad = self.turn + shared.wet_pad_min
-        end_of: dict[Block, Any] = {}
-        size_of: dict[Block, Any] = {}
-        for block in self.blocks:
-            size_of[block] = cp.new_int_var(0, 2880 + pad, f"task {block.key}")
-            end_of[block] = cp.new_int_var(self.low, self.high + 5760, f"task end {block.key}")
-            cp.add(size_of[block] == self.length[block] + pad)
-            cp.add(end_of[block] == self.leaves[block] + size_of[block])
-        for (block, name), literal in self.uses.items():
-            interval = cp.new_optional_interval_var(
-                self.leaves[block], size_of[block], end_of[block], literal, f"task {block.key} {name}"
-            )
-            self.tasks.setdefault(name, []).append(interval)
+        wet = [(block, name, literal) for (block, name), literal in self.uses.items()]
         for name in shared.in_several_groups:
-            for block in self.blocks:
-                if name in self.ground.group(block.group).divers:
-                    self.tasks.setdefault(name, []).append(
-                        cp.new_optional_interval_var(
-                            self.leaves[block], size_of[block], end_of[block], self.placed[block], f"{name} {block.key}"
-                        )
-                    )
+            own = [block for block in self.blocks if name in self.ground.group(block.group).divers]
+            wet += [(block, name, self.placed[block]) for block in own]
+            self._limit_diver(own)
+        dives: dict[str, list[Any]] = {}
+        for block, name, literal in wet:
+            self.tasks.setdefault(name, []).append(self._task(block, name, literal, self.turn))
+            if shared.wet_pad_min:  # who dives again needs more time than who stays ashore
+                padded = self._task(block, name, literal, self.turn + shared.wet_pad_min)
+                dives.setdefault(name, []).append(padded)
         for name, intervals in self.tasks.items():
             cp.add_no_overlap([*intervals, *self._off_work(name)])
+        for intervals in dives.values():
+            cp.add_no_overlap(intervals)
         self._loads()
+
+    def _task(self, block: Block, name: str, literal: Any, pad: int) -> Any:
+        """Return the time that an outing takes from somebody, with some minutes after it."""
+        size, end = self.length[block] + pad, self.back[block] + pad
+        return self.cp.new_optional_interval_var(self.leaves[block], size, end, literal, f"{name} {block.key} {pad}")
+
+    def _limit_diver(self, own: Sequence[Block]) -> None:
+        """Hold the dives and ascents of somebody who dives in several groups to the limits of a day."""
+        for day in self.ground.request.dates:
+            on = [(block, literal) for block in own for literal in self._day(block, day)]
+            self.cp.add(sum(len(block.numbers) * each for block, each in on) <= self.shared.most_dives)
+            self.cp.add(sum(self.shared.ascents[block] * each for block, each in on) <= self.shared.most_ascents)
 
     def _off_work(self, name: str) -> Sequence[Any]:
         """Return the times at which somebody does not work, as tasks that are always there; a task's end is padded."""
         if name not in self.shared.names:
             return ()
-        pad = self.turn + self.shared.wet_pad_min
         off, at = [], self.low - 1440
         for day in self.ground.request.dates:
             hours = self.shared.hours[name, day]
             if hours is None:
                 continue
             off.append(self.cp.new_fixed_size_interval_var(at, hours[0] - at, f"off {name} before {day}"))
-            at = hours[1] + pad
+            at = hours[1] + self.turn
         off.append(self.cp.new_fixed_size_interval_var(at, self.high + 7200 - at, f"off {name} at last"))
         return off
 
@@ -626,6 +629,7 @@ class _Model:
             capacity = self.ground.world.sites[site].capacity.vehicles
             if capacity is None or capacity >= len(vehicles):
                 continue
+            drive = self.ground.drive(site).minutes
             intervals, demands = [], []
             for block in self.blocks:
                 here = [n for n, run in enumerate(self.options.runs[block]) if (run.site, run.day) == (site, day)]
@@ -635,17 +639,19 @@ class _Model:
                 cp.add(sum(self.chosen[block, n] for n in here) == on)
                 total = cp.new_int_var(0, len(vehicles), f"vehicles {block.key} {site} {day}")
                 cp.add(total == sum(self.carry[block].values()))
+                start, size = self.leaves[block] + drive, self.length[block] - 2 * drive
                 intervals.append(
                     cp.new_optional_interval_var(
-                        self.leaves[block], self.length[block], self.back[block], on, f"stands {block.key} {site} {day}"
+                        start, size, self.back[block] - drive, on, f"stands {block.key} {site} {day}"
                     )
                 )
                 demands.append(total)
-            _, _, start, size, end = self.span[site, day]
+            first, last, _, size, _ = self.span[site, day]
+            size -= 2 * drive + self.turn
             total = cp.new_int_var(0, len(vehicles), f"vehicles of the team {site} {day}")
             cp.add(total == sum(self.carry_team[site, day].values()))
             intervals.append(
-                cp.new_optional_interval_var(start, size, end, self.open[site, day], f"stands team {site} {day}")
+                cp.new_optional_interval_var(first, size, last, self.open[site, day], f"stands team {site} {day}")
             )
             demands.append(total)
             cp.add_cumulative(intervals, demands, capacity)
@@ -667,6 +673,11 @@ class _Model:
                 continue
             intervals, demands = [], []
             for block, number, run in here:
+                crew = sum(literal for (other, _), literal in self.uses.items() if other == block)
+                swim = cp.new_int_var(0, self.shared.in_water(block, run), f"swim {block.key} {number}")
+                cp.add(swim == len(self.ground.group(block.group).divers) + crew).only_enforce_if(
+                    self.chosen[block, number]
+                )
                 for dive in run.times:
                     intervals.append(
                         cp.new_optional_interval_var(
@@ -677,7 +688,7 @@ class _Model:
                             f"water {block.key} {number}",
                         )
                     )
-                    demands.append(self.shared.in_water(block, run))
+                    demands.append(swim)
             cp.add_cumulative(intervals, demands, capacity)
 
     def _kit(self) -> None:
@@ -1063,10 +1074,15 @@ def solve(
         solver.parameters.max_deterministic_time = left_s * WORK_PER_SECOND
         solver.parameters.max_time_in_seconds = left_s * PATIENCE + 5
     solver.parameters.cp_model_probing_level = 0
+    solver.parameters.linearization_level = 2  # how few people there are shows in the relaxation first
     wanted = sum(len(group.dives) for group in ground.request.groups)
     watch = _Watch(solver, model, wanted, told, stop)
     try:
-        status = solver.solve(model.cp, watch.callback)
+        try:
+            status = solver.solve(model.cp, watch.callback)
+        except IndexError:  # OR-tools 9.15 fails so where it looks for symmetries in some models without a solution
+            solver.parameters.symmetry_level = 0
+            status = solver.solve(model.cp, watch.callback)
     finally:
         watch.done.set()
     stopped, effort = watch.stopped, float(solver.response_proto.deterministic_time) / WORK_PER_SECOND

@@ -7,16 +7,17 @@ that way; nothing is guessed.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import Any, Literal
 
 from tripplan.check import Outcome
 from tripplan.people.group import KINDS, assistant_level
 from tripplan.planning.crew import check_group
 from tripplan.planning.outings import Ground, Options, Run, options_of, team_of, weightiest
-from tripplan.planning.packing import PLURAL, kit_of
+from tripplan.planning.packing import PLURAL, SAFETY_WORDS, SINGULAR, counted, kit_of
 from tripplan.planning.ratios import WaterSeen
 from tripplan.planning.schedule import Change, Progress, Schedule, Unplaced
 from tripplan.planning.schedule_edit import (
@@ -39,7 +40,7 @@ from tripplan.planning.schedule_edit import (
 )
 from tripplan.planning.schedule_request import SchoolGroup
 from tripplan.planning.scheduling import Found, bare_unplaced
-from tripplan.planning.shared import Shared
+from tripplan.planning.shared import TOWED, Shared
 from tripplan.planning.solver import Cut, Limits, Solution, solve
 from tripplan.planning.trips import Judge
 
@@ -49,7 +50,19 @@ MOST_LEFT_OUT = 3  # divers
 ROUNDS = 6  # in which day plans may refuse what a change gave
 EFFORT = 3.0  # of the solver's seconds for one change
 NEW_VEHICLE_SEATS = 9
+FOR_SHORE: tuple[Literal["oxygen_kit", "first_aid_kit"], ...] = ("oxygen_kit", "first_aid_kit")
 Duties = Literal["both", "water", "ashore"]
+
+
+Smaller = tuple[tuple[Edit, ...], str]
+
+
+def _none(_: Solution) -> Iterable[Smaller]:
+    return ()
+
+
+def _always(_: Solution) -> bool:
+    return True
 
 
 @dataclass(frozen=True)
@@ -59,7 +72,11 @@ class Trial:
     kind: str
     edits: tuple[Edit, ...]
     because: str  # the reason, where it helps
-    narrowed: Callable[[Solution], tuple[tuple[Edit, ...], str]]  # what of it was needed, and the sentence
+    sentence: str
+    smaller: Callable[[Solution], Iterable[Smaller]] = _none  # less of the same, the least first
+    fits: Callable[[Solution], bool] = _always  # whether what was found is what the sentence says
+    needless: frozenset[str] = frozenset()  # kinds of changes beside which it says nothing new
+    last: bool = False  # whether it is told only where nothing else helps
 
 
 def explained(
@@ -92,19 +109,22 @@ def _explained(found: Found, unplaced: Unplaced, limits: Limits, stop: Callable[
     for trial in _trials(found, unplaced):
         if len(changes) >= MOST_CHANGES or (stop is not None and stop()):
             break
-        if trial.kind in kinds:
+        if trial.kind in kinds or trial.needless & kinds or (trial.last and changes):
             continue
         solution = tried(found, unplaced.group, trial.edits, limits, stop)
-        if solution is None:
+        if solution is None or not trial.fits(solution):
             continue
-        edits, sentence = trial.narrowed(solution)
-        if edits != trial.edits and tried(found, unplaced.group, edits, limits, stop) is None:
-            edits, sentence = trial.edits, trial.narrowed(Solution((), ()))[1]
+        edits, sentence = trial.edits, trial.sentence
+        for less, words in trial.smaller(solution):
+            if tried(found, unplaced.group, less, limits, stop) is not None:
+                edits, sentence = less, words
+                break
         kinds.add(trial.kind)
         changes.append(Change(sentence, trial.kind, {"edits": edits_data(edits)}))
         reasons.append(trial.because)
     said = list(unplaced.because) or _refusals(found, unplaced)
-    because = tuple(dict.fromkeys((*said, *reasons)))[:MOST_REASONS]
+    new = [words for words in reasons if not any(each.startswith(words.split(":")[0]) for each in said)]
+    because = tuple(dict.fromkeys((*said, *new)))[:MOST_REASONS]
     if not because and stop is not None and stop():
         because = (f"The search was stopped before it was looked for what would give {unplaced.group} a place.",)
     elif not because:
@@ -204,17 +224,20 @@ def _trials(found: Found, unplaced: Unplaced) -> Iterator[Trial]:
     yield from _together(found, group.name)
     for other in request.groups:
         if other.name != group.name:
-            edit = WithoutGroupEdit(group=other.name)
-            yield _plain(
+            lost = sum(
+                len(made.run.block.numbers) for made in found.solution.made if made.run.block.group == other.name
+            )
+            yield Trial(
                 "without",
-                (edit,),
+                (WithoutGroupEdit(group=other.name),),
                 f"Together with {other.name} there is not enough for all.",
                 f"if {other.name} is left out",
+                last=lost >= len(unplaced.dives),
             )
 
 
 def _plain(kind: str, edits: tuple[Edit, ...], because: str, sentence: str) -> Trial:
-    return Trial(kind, edits, because, lambda _: (edits, sentence))
+    return Trial(kind, edits, because, sentence)
 
 
 def _of_its_own(found: Found, name: str) -> Iterator[Trial]:
@@ -232,28 +255,30 @@ def _of_its_own(found: Found, name: str) -> Iterator[Trial]:
         )
     for barred in request.excluded:
         if barred.group == name:
-            words = " and ".join(
-                str(part) for part in (barred.day, barred.site and world.sites[barred.site].name, barred.person) if part
-            )
+            where = f" at {world.sites[barred.site].name}" if barred.site else ""
+            where += f" on {_day(barred.day)}" if barred.day else ""
+            who = barred.person
             yield _plain(
                 "allowed",
-                (AllowEdit(group=name, day=barred.day, site=barred.site, person=barred.person),),
-                f"{words} is excluded for {name}.",
-                f"if {words} is not excluded for it",
+                (AllowEdit(group=name, day=barred.day, site=barred.site, person=who),),
+                f"It is excluded that {f'{who} leads or assists {name}' if who else f'{name} dives'}{where}.",
+                f"if {f'{who} may lead or assist it' if who else 'it may dive'}{where}",
             )
     if group.sites or group.not_sites:
         yield Trial(
             "site",
             (GroupEdit(group=name, sites=(), not_sites=()),),
             f"No site that {name} may go to has room for it.",
-            lambda solution: _narrowed_sites(found, name, solution),
+            "if it may go to any site",
+            lambda solution: _fewer_sites(found, name, solution),
         )
     if group.days:
         yield Trial(
             "day",
             (GroupEdit(group=name, days=()),),
             f"On the days of {name} there is no room for it.",
-            lambda solution: _narrowed_days(found, name, solution),
+            "if it can come on any day",
+            lambda solution: _fewer_days(found, name, solution),
         )
     for shut in request.closed:
         site = world.sites[shut.site].name
@@ -277,7 +302,7 @@ def _of_its_own(found: Found, name: str) -> Iterator[Trial]:
         yield _plain(
             "dives a day",
             (GroupEdit(group=name, most_dives_per_day=most + 1),),
-            f"With {most} dives a day the days are too few for {name}.",
+            f"With {most} {'dive' if most == 1 else 'dives'} a day the days are too few for {name}.",
             f"if it makes {most + 1} dives in a day",
         )
     apart = found.shared.apart_min[name]
@@ -285,32 +310,32 @@ def _of_its_own(found: Found, name: str) -> Iterator[Trial]:
         yield _plain(
             "apart",
             (GroupEdit(group=name, apart_h=1.0),),
-            f"{apart / 60:g} h between its outings leave no room for {name}.",
+            f"With {apart / 60:g} h between its outings there is no room for {name}.",
             "if its outings may be 1 h apart",
         )
 
 
-def _narrowed_sites(found: Found, name: str, solution: Solution) -> tuple[tuple[Edit, ...], str]:
+def _fewer_sites(found: Found, name: str, solution: Solution) -> Iterator[Smaller]:
     group, world = found.ground.group(name), found.ground.world
     used = [made.run.site for made in solution.made if made.run.block.group == name]
     barred = [
         slug for slug in dict.fromkeys(used) if (group.sites and slug not in group.sites) or slug in group.not_sites
     ]
     if not barred:
-        return (GroupEdit(group=name, sites=(), not_sites=()),), "if it may go to any site"
+        return
     sites = tuple(dict.fromkeys((*group.sites, *barred))) if group.sites else ()
     edit = GroupEdit(group=name, sites=sites, not_sites=tuple(s for s in group.not_sites if s not in barred))
-    return (edit,), f"if it may also go to {_listed([world.sites[slug].name for slug in barred])}"
+    yield (edit,), f"if it may also go to {_listed([world.sites[slug].name for slug in barred])}"
 
 
-def _narrowed_days(found: Found, name: str, solution: Solution) -> tuple[tuple[Edit, ...], str]:
+def _fewer_days(found: Found, name: str, solution: Solution) -> Iterator[Smaller]:
     group = found.ground.group(name)
     used = {made.run.day for made in solution.made if made.run.block.group == name}
     new = sorted(day for day in used if day not in group.days)
     if not new:
-        return (GroupEdit(group=name, days=()),), "if it can come on any day"
+        return
     days = tuple(sorted({*group.days, *new}))
-    return (GroupEdit(group=name, days=days),), f"if it can also come on {_listed([_day(day) for day in new])}"
+    yield (GroupEdit(group=name, days=days),), f"if it can also come on {_listed([_day(day) for day in new])}"
 
 
 def _more_people(found: Found, name: str) -> Iterator[Trial]:
@@ -352,12 +377,22 @@ def _more_people(found: Found, name: str) -> Iterator[Trial]:
         "leader": f"At the times that suit {name} nobody is free to lead.",
     }
     for kind, like, duties, words in tried_kinds:
+        new = _new_name(found, like)
         yield Trial(
             kind,
-            (AddWorkerEdit(like=like, name=_new_name(found, like), duties=duties),),
+            (AddWorkerEdit(like=like, name=new, duties=duties),),
             reasons[kind],
-            _narrowed_worker(found, like, duties, words),
+            f"with {words}, with level and papers like {like}",
+            _fewer_days_of_worker(found, like, duties, words),
+            # Who goes alone with the group leads it.
+            fits=partial(_assists, name, new) if kind == "assistant" else _always,
+            needless=frozenset({"assistant"}) if kind == "leader" else frozenset(),
         )
+
+
+def _assists(group: str, name: str, solution: Solution) -> bool:
+    """Return whether somebody goes with a group together with another of the crew."""
+    return any(name in made.crew and len(made.crew) > 1 for made in solution.made if made.run.block.group == group)
 
 
 def _new_name(found: Found, like: str) -> str:
@@ -366,10 +401,10 @@ def _new_name(found: Found, like: str) -> str:
     return name if name not in taken else next(f"{name} {n}" for n in range(2, 99) if f"{name} {n}" not in taken)
 
 
-def _narrowed_worker(
+def _fewer_days_of_worker(
     found: Found, like: str, duties: Duties, words: str
-) -> Callable[[Solution], tuple[tuple[Edit, ...], str]]:
-    def narrowed(solution: Solution) -> tuple[tuple[Edit, ...], str]:
+) -> Callable[[Solution], Iterable[Smaller]]:
+    def smaller(solution: Solution) -> Iterator[Smaller]:
         name = _new_name(found, like)
         days = {made.run.day for made in solution.made if name in made.crew}
         days |= {team.day for team in solution.ashore if name in team.people}
@@ -379,10 +414,10 @@ def _narrowed_worker(
             duties=duties,
             days=tuple(sorted(days)),
         )
-        when = f" on {_listed([_day(day) for day in sorted(days)])}" if days else ""
-        return (edit,), f"with {words}, with level and papers like {like}{when}"
+        if days:
+            yield (edit,), f"with {words}, with level and papers like {like}, {_on(found, days)}"
 
-    return narrowed
+    return smaller
 
 
 def _more_things(found: Found, name: str) -> Iterator[Trial]:
@@ -393,30 +428,74 @@ def _more_things(found: Found, name: str) -> Iterator[Trial]:
         taken = {vehicle.name for vehicle in request.vehicles}
         new = next(f"One more van {n}" for n in range(1, 99) if f"One more van {n}" not in taken)
         seats = max(NEW_VEHICLE_SEATS, len(group.divers) + 1)
-        yield _plain(
+        yield Trial(
             "vehicle",
             (AddVehicleEdit(name=new, seats=seats),),
             f"At the times that suit {name} no vehicle with seats enough is free.",
             f"with one more vehicle of {seats} seats",
+            lambda solution: _fewer_seats(found, new, solution),
         )
-    centre = request.centre
-    opens, closes = _moved(centre.opens, -1), _moved(centre.closes, 1)
-    if opens < centre.opens and closes > centre.closes:
-        yield _plain(
-            "hours",
-            (HoursEdit(opens=opens, closes=closes),),
-            f"Between {centre.opens:%H:%M} and {centre.closes:%H:%M} there is no room for {name}.",
-            f"if the centre is open from {opens:%H:%M} to {closes:%H:%M}",
-        )
+    yield from _longer_hours(found, name)
     yield from _more_kit(found, group)
     if found.shared.cylinder_pools and group.cylinder_l is not None:
         count = (len(group.divers) + 2) * len(group.dives)
-        yield _plain(
+        forms = [_cylinders(group.cylinder_l, fewer) for fewer in (*_shares(count), count)]
+        yield Trial(
             "cylinders",
-            (AddCylindersEdit(volume_l=group.cylinder_l, count=count),),
+            forms[-1][0],
             f"Cylinders of {group.cylinder_l:g} l are short at the times that suit {name}.",
-            f"with {count} more cylinders of {group.cylinder_l:g} l",
+            forms[-1][1],
+            lambda _: forms[:-1],
         )
+
+
+def _shares(count: int) -> tuple[int, ...]:
+    """Return a quarter and a half of a number, each rounded up, where they are less than it."""
+    return tuple(sorted({number for number in (-(-count // 4), -(-count // 2)) if number < count}))
+
+
+def _cylinders(volume_l: float, count: int) -> Smaller:
+    words = "cylinder" if count == 1 else "cylinders"
+    return (AddCylindersEdit(volume_l=volume_l, count=count),), f"with {count} more {words} of {volume_l:g} l"
+
+
+def _fewer_seats(found: Found, new: str, solution: Solution) -> Iterator[Smaller]:
+    """Yield a vehicle with the seats that a new one is needed for, on the days on which it is."""
+    request = found.ground.request
+    seats = {vehicle.name: vehicle.seats for vehicle in request.vehicles or ()}
+    needed, days = 0, set()
+    for made in solution.made:
+        if new in made.vehicles:
+            group = request.group(made.run.block.group)
+            riders = (len(group.divers) if group.needs_seats else 0) + len(made.crew)
+            needed = max(needed, riders - sum(seats.get(each, 0) for each in made.vehicles))
+            days.add(made.run.day)
+    for team in solution.ashore:
+        if new in team.vehicles:
+            needed = max(needed, len(team.people) - sum(seats.get(each, 0) for each in team.vehicles))
+            days.add(team.day)
+    if needed > 0:
+        words = "1 seat" if needed == 1 else f"{needed} seats"
+        edit = AddVehicleEdit(name=new, seats=needed, days=tuple(sorted(days)))
+        yield (edit,), f"with one more vehicle of {words} {_on(found, days)}"
+
+
+def _longer_hours(found: Found, name: str) -> Iterator[Trial]:
+    """Yield an hour more in the morning and in the evening, where the day has them."""
+    centre = found.ground.request.centre
+    opens, closes = _moved(centre.opens, -1), _moved(centre.closes, 1)
+    forms: list[Smaller] = []
+    if closes > centre.closes:
+        forms.append(((HoursEdit(closes=closes),), f"if the centre closes at {closes:%H:%M}"))
+    if opens < centre.opens:
+        forms.append(((HoursEdit(opens=opens),), f"if the centre opens at {opens:%H:%M}"))
+    if len(forms) == 2:
+        forms.append(
+            ((HoursEdit(opens=opens, closes=closes),), f"if the centre is open from {opens:%H:%M} to {closes:%H:%M}")
+        )
+    if forms:
+        because = f"Between {centre.opens:%H:%M} and {centre.closes:%H:%M} there is no room for {name}."
+        yield Trial("hours", forms[-1][0], because, forms[-1][1], lambda _: forms[:-1])
 
 
 def _more_kit(found: Found, group: SchoolGroup) -> Iterator[Trial]:
@@ -426,31 +505,60 @@ def _more_kit(found: Found, group: SchoolGroup) -> Iterator[Trial]:
     wish = team_of(group, None, ())
     lines = [line for name in group.divers for line in kit_of(ground.world.people[name], wish)]
     for thing in sorted(short):
-        counts = Counter((line.size or "any", line.suit_mm, line.dry_suit) for line in lines if line.thing == thing)
-        edits: list[Edit] = []
-        for (size, mm, dry), count in counts.items():
-            try:
-                edits.append(
-                    AddKitEdit.model_validate(
-                        {
-                            "thing": thing,
-                            "size": size if thing != "regulator" else "any",
-                            "count": count,
-                            "mm": mm,
-                            "dry": dry,
-                        }
-                    )
-                )
-            except ValueError:  # a thing that the store does not count
-                break
-        else:
-            name = PLURAL.get(thing, thing)
+        if thing in TOWED:
             yield _plain(
                 "kit",
-                tuple(edits),
-                f"{name[0].upper()}{name[1:]} that fit are short at the times that suit {group.name}.",
-                f"with {sum(counts.values())} more {name} that fit its divers",
+                (AddKitEdit(thing=thing, count=1),),
+                f"Every {thing} of the store is out at the times that suit {group.name}.",
+                f"with one more {thing}",
             )
+            continue
+        counts = Counter((line.size or "any", line.suit_mm, line.dry_suit) for line in lines if line.thing == thing)
+        most = max(counts.values(), default=0)
+        forms = [form for fewer in (*_shares(most), most) if (form := _pieces(thing, counts, fewer)) is not None]
+        if forms:
+            name = PLURAL.get(thing, thing)
+            yield Trial(
+                "kit",
+                forms[-1][0],
+                f"{name[0].upper()}{name[1:]} that fit are short at the times that suit {group.name}.",
+                forms[-1][1],
+                partial(_given, forms[:-1]),
+            )
+    yield from _more_for_shore(found, group.name)
+
+
+def _given(forms: Sequence[Smaller], _: Solution) -> Iterable[Smaller]:
+    return forms
+
+
+def _pieces(thing: str, counts: Mapping[tuple[str, float | None, bool], int], most: int) -> Smaller | None:
+    """Return pieces of one thing, at most so many of each size; None for a thing that the store does not count."""
+    edits: list[Edit] = []
+    for (size, mm, dry), count in counts.items():
+        values = {"thing": thing, "size": size if thing != "regulator" else "any", "mm": mm, "dry": dry}
+        try:
+            edits.append(AddKitEdit.model_validate({**values, "count": min(count, most)}))
+        except ValueError:
+            return None
+    total = sum(min(count, most) for count in counts.values())
+    words = SINGULAR.get(thing, thing) if total == 1 else PLURAL.get(thing, thing)
+    return (tuple(edits), f"with {total} more {words} that {'fits' if total == 1 else 'fit'}") if edits else None
+
+
+def _more_for_shore(found: Found, name: str) -> Iterator[Trial]:
+    """Yield one more of what each shore team takes with it, where the store may have too few."""
+    kit, sets = found.ground.world.kit, found.shared.safety_sets
+    if kit is None or sets is None or len(found.ground.sites) <= sets:
+        return
+    things = [thing for thing in FOR_SHORE if counted(kit, thing) == sets]
+    words = [SAFETY_WORDS[thing] for thing in things]
+    yield _plain(
+        "kit",
+        tuple(AddKitEdit(thing=thing, count=1) for thing in things),
+        f"At the times that suit {name} no {' and no '.join(words)} is left for those who stay ashore.",
+        f"with {_listed([f'one more {each}' for each in words])}",
+    )
 
 
 def _moved(clock: Any, hours: int) -> Any:
@@ -479,7 +587,7 @@ def _fewer(found: Found, unplaced: Unplaced) -> Iterator[Trial]:
         yield _plain(
             "smaller",
             (LeaveOutDiversEdit(group=group.name, divers=named),),
-            f"{_listed(named)}: something stops them, whoever leads.",
+            f"{_listed(named)} cannot dive with {group.name} in these days, whoever leads.",
             f"without {_listed(named)}",
         )
     words = {1: "one diver fewer", 2: "two divers fewer", 3: "three divers fewer"}
@@ -487,8 +595,8 @@ def _fewer(found: Found, unplaced: Unplaced) -> Iterator[Trial]:
         yield _plain(
             "smaller",
             (LeaveOutDiversEdit(group=group.name, divers=group.divers[-count:]),),
-            f"{group.name} is too large for the crew and the places that are free.",
-            f"with {words[count]}",
+            f"{group.name} has more divers than there is crew, room and kit for at the times that suit it.",
+            f"with {words[count]}, for example without {_listed(group.divers[-count:])}",
         )
 
 
@@ -514,12 +622,23 @@ def _together(found: Found, name: str) -> Iterator[Trial]:
             edits[0] = edits[0].model_copy(update={"name": f"{names[0]} too"})
             two = replace(two, edits=tuple(edits))
         both = (*one.edits, *two.edits)
-        sentence = f"{one.narrowed(Solution((), ()))[1]} and {two.narrowed(Solution((), ()))[1].removeprefix('with ')}"
-        yield _plain(f"{first} and {second}", both, f"{one.because} {two.because}", sentence)
+        sentence = f"{one.sentence} and {two.sentence}"
+        needless = frozenset({first, second})
+        if needless & {"leader", "assistant"}:
+            needless |= {"leader", "assistant"}  # who may lead may assist as well
+        because = f"{one.because} {two.because}"
+        yield Trial(f"{first} and {second}", both, because, sentence, fits=one.fits, needless=needless)
 
 
 def _listed(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _on(found: Found, days: Iterable[date]) -> str:
+    """Return the days in words, "on all days" for all of more than one."""
+    dates = found.ground.request.dates
+    some = sorted(days)
+    return "on all days" if len(some) == len(dates) > 1 else f"on {_listed([_day(day) for day in some])}"
 
 
 def _day(day: date) -> str:

@@ -6,7 +6,7 @@ import secrets
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -86,6 +86,7 @@ class Shelf:
         self._records = records
         self._stamp = self._seen()
         self._folder = load_folder(path, records)
+        self._young: tuple[Folder, date, Folder] | None = None  # what was moved last, to which day, and what came of it
 
     def _seen(self) -> tuple[tuple[str, int, int], ...]:
         """Return name, time and size of every file; one that vanishes meanwhile, as editors do, is not there."""
@@ -109,6 +110,13 @@ class Shelf:
             self._stamp = stamp
         return self._folder
 
+    def young(self, read: Folder, today: date) -> Folder:
+        """Return a demonstration's folder moved to today, worked out once a day for the folder as it stands."""
+        last = self._young
+        if last is None or last[0] is not read or last[1] != today:
+            self._young = last = (read, today, kept_young(read, today))
+        return last[2]
+
 
 def shelf() -> Folder:
     """Return the folder that this app serves, the same through one request; a demonstration is moved to today.
@@ -121,7 +129,7 @@ def shelf() -> Folder:
 
         held: Shelf = current_app.extensions["tripplan_shelf"]
         read, young = held.folder, current_app.extensions["tripplan_young"]
-        g.folder = with_ticks(with_edited(kept_young(read, now().date()) if young else read, read))
+        g.folder = with_ticks(with_edited(held.young(read, now().date()) if young else read, read))
     folder: Folder = g.folder
     return folder
 
