@@ -544,3 +544,18 @@ def test_a_form_without_its_token_changes_nothing(greta, store):
 def test_the_demonstration_s_own_folder_is_served_as_it_is(tmp_path, store):
     app = create_app(data_dir("sites"), clock=lambda: NOW, keep_young=True, records=tmp_path / "r", store=store)
     assert app.test_client().get("/schedules").status_code == 200
+
+
+def test_a_day_plan_of_the_schedule_is_kept_as_a_request_once(greta):
+    def listed() -> set[str]:
+        return set(re.findall(r'id="r-([^"]+)"', greta.client.get("/requests").get_data(as_text=True)))
+
+    trip, before = f"{BOARD}/trips/2026-12-08-stair-ledge-1", listed()
+    token = re.search(r'name="csrf_token" value="([^"]*)"', greta.client.get(trip).get_data(as_text=True))[1]
+    form = {"csrf_token": token, "by": ""}
+    assert greta.client.post(f"{trip}/keep", data=form).status_code == 400
+    assert listed() == before
+    for said in ("is saved as version 1", "is there already"):  # the button is pressed twice
+        answer = greta.client.post(f"{trip}/keep", data={**form, "by": "Greta Holm"}, follow_redirects=True)
+        assert answer.status_code == 200 and said in words(answer)
+    assert len(listed() - before) == 1

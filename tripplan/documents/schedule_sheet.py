@@ -371,7 +371,8 @@ def _person(schedule: Schedule, name: str) -> dict[str, Any]:
         if load is None
         else f"{counted(load.outings, 'outing')}, {counted(load.dives, 'dive')}, {counted(load.ascents, 'ascent')}; "
         f"{duration(load.water_min)} in the water, {duration(load.ashore_min)} ashore; "
-        f"{counted(load.days, 'day')} of work, shortest rest between two of them {rest_words(load.shortest_rest_h)}.",
+        f"{counted(load.days, 'day')} of work"
+        + ("." if load.days < 2 else f", shortest rest between two of them {rest_words(load.shortest_rest_h)}."),
         "free": f"Without work: {', '.join(free)}." if free else "Work on every day.",
         "rows": [_task(schedule, name, task) for task in tasks],
     }

@@ -13,11 +13,11 @@ from tripplan.people.kit import day_words
 from tripplan.planning.outings import Ground, team_of
 from tripplan.planning.packing import PLURAL, KitLine, counted, kit_of, stays_ashore, stock_of, without_kit
 from tripplan.planning.schedule import Filling, Load
-from tripplan.planning.shared import TOWED, Shared
+from tripplan.planning.shared import TOWED
 from tripplan.planning.solver import Made, Solution
 
 
-def fillings_of(solution: Solution, ground: Ground, shared: Shared) -> tuple[Filling, ...]:
+def fillings_of(solution: Solution, ground: Ground) -> tuple[Filling, ...]:
     """Return when the cylinders of each outing are filled again: as the solver chose, else as they come back.
 
     Empty where there is no compressor. What does not fit before the last evening is not filled in these days.
@@ -27,43 +27,33 @@ def fillings_of(solution: Solution, ground: Ground, shared: Shared) -> tuple[Fil
         return ()
     zone = ground.zone
     fixed = [made for made in solution.made if made.fill_from is not None]
-    free: list[Made] = []
-    if not shared.cylinder_pools:
-        free = sorted((m for m in solution.made if m.fill_from is None), key=lambda m: (m.back, m.run.block.key))
+    free = sorted((m for m in solution.made if m.fill_from is None), key=lambda m: (m.back, m.run.block.key))
     found: list[Filling] = []
     taken: list[tuple[int, int]] = []
 
     def add(made: Made, start: int, length: int) -> None:
         taken.append((start, start + length))
-        found.append(
-            Filling(
-                made.run.block.group,
-                made.run.block.key,
-                _sizes(made, ground),
-                _at(start, zone),
-                _at(start + length, zone),
-            )
-        )
+        sizes = _sizes(made, ground)
+        key = made.run.block.key
+        found.append(Filling(made.run.block.group, key, sizes, _at(start, zone), _at(start + length, zone)))
 
     for made in fixed:
         add(made, made.fill_from or 0, _fill_min(made, ground))
     spans = [
         (ground.minute(day, compressor.opens), ground.minute(day, compressor.closes)) for day in ground.request.dates
     ]
-    ready = 0
-    for made in free:
+    for made in free:  # what the solver had no need to fill goes in between
         length = _fill_min(made, ground)
-        start = next(
-            (
-                max(made.back, ready, opens)
-                for opens, closes in spans
-                if max(made.back, ready, opens) + length <= closes
-            ),
-            None,
-        )
-        if start is not None:
-            add(made, start, length)
-            ready = start + length
+        starts = {made.back, *(opens for opens, _ in spans), *(end for _, end in taken)}
+        able = [
+            start
+            for start in sorted(starts)
+            if start >= made.back
+            and any(opens <= start and start + length <= closes for opens, closes in spans)
+            and all(start + length <= first or end <= start for first, end in taken)
+        ]
+        if able:
+            add(made, able[0], length)
     return tuple(sorted(found, key=lambda filling: filling.starts.timestamp()))
 
 

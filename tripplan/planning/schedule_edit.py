@@ -687,7 +687,11 @@ class AddKitEdit(_Edit):
         what = known[self.thing]
         if self.count == 1:
             pair = what.startswith("pairs of ")
-            what = what.replace("pairs", "pair", 1) if pair else SINGULAR.get(self.thing, self.thing)
+            what = (
+                what.replace("pairs", "pair", 1)
+                if pair
+                else SINGULAR.get(self.thing, SAFETY_WORDS.get(self.thing, self.thing))
+            )
         kind = "dry " if self.dry else f"{self.mm:g} mm " if self.mm is not None else ""
         size = "" if self.size == "any" else f" of size {self.size}"
         return f"{self.count} more {kind}{what}{size} {_are(range(self.count))} in the store."

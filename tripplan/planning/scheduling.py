@@ -237,7 +237,7 @@ def schedule_of(
     ground, solution, judge = found.ground, found.solution, found.judge
     request, world = ground.request, ground.world
     judged = [judge.judge(trip) for trip in judge.trips(solution)]
-    fillings = fillings_of(solution, ground, found.shared)
+    fillings = fillings_of(solution, ground)
     checks = check_rota(solution, ground, fillings)
     outings = tuple(_outing(made, ground, judged) for made in solution.made)
     ashore = tuple(_shore(team, judged, ground) for team in solution.ashore)

@@ -113,6 +113,7 @@ WHOLE: Final = Part(
         Field("altitude.arrived", "Arrival at the site's altitude", "clock"),
         Field("altitude.settled", "Everybody lives at this altitude", "tick"),
         Field("measured_pressure_bar", "Pressure of the air measured there, bar", "number"),
+        Field("refilled", "The cylinders of the day's earlier dives are full again", "tick"),
         Field("recent_none", "Everybody was asked, and nobody dived in the days before", "tick"),
     ),
     {

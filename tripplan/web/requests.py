@@ -13,6 +13,7 @@ from typing import Any
 from flask import Blueprint, abort, current_app, flash, g, redirect, render_template, request, session, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
+from tripplan.errors import TripplanError
 from tripplan.people.group import KINDS
 from tripplan.planning.pairing import propose_pairs
 from tripplan.planning.request import Request
@@ -303,26 +304,40 @@ def create() -> Answer:
     asked, errors = _asked(words, by)
     if asked is None:
         return _form(None, words, errors, status=400)
+    try:
+        return keep_new(asked, by)
+    except StoreFault as error:
+        return _form(None, words, alert=f"Nothing was saved: {error}", status=503)
+    except TooManyNames:
+        return _form(None, words, {"title": ("Give the day another title: too many have this one.",)}, status=400)
+
+
+class TooManyNames(TripplanError):
+    """Every name that a new request could go by is taken."""
+
+
+def keep_new(asked: Request, by: str) -> BaseResponse:
+    """Keep a request that has no name yet, and show it in the list; one that is there already is not kept twice.
+
+    Raises StoreFault where the store cannot be written, TooManyNames where a hundred days have its title.
+    """
     values, laid = values_of(asked), _laid()
     for name, other in laid.folder.requests.items():
         if other == asked:  # the button was pressed twice
             return _done(name, f"{_called(asked, name)} is there already, just as it stands in your form.")
     slug = _slug(asked)
-    try:
-        for number in range(1, 100):
-            name = slug if number == 1 else f"{slug}-{number}"
-            if name in laid.kept or name in NOT_NAMES or _is_file(name):
-                continue
-            try:
-                save_over(kept(), name, values, version=None, by=by, changed=now())
-            except ChangedMeanwhile as error:
-                if error.now and error.now.request == values:
-                    return _done(name, f"{_called(asked, name)} is there already, just as it stands in your form.")
-                continue
-            return _saved(asked, name, 1, by)
-    except StoreFault as error:
-        return _form(None, words, alert=f"Nothing was saved: {error}", status=503)
-    return _form(None, words, {"title": ("Give the day another title: too many have this one.",)}, status=400)
+    for number in range(1, 100):
+        name = slug if number == 1 else f"{slug}-{number}"
+        if name in laid.kept or name in NOT_NAMES or _is_file(name):
+            continue
+        try:
+            save_over(kept(), name, values, version=None, by=by, changed=now())
+        except ChangedMeanwhile as error:
+            if error.now and error.now.request == values:
+                return _done(name, f"{_called(asked, name)} is there already, just as it stands in your form.")
+            continue
+        return _saved(asked, name, 1, by)
+    raise TooManyNames("too many requests have this title")
 
 
 @bp.post("/requests/<name>/edit")

@@ -72,6 +72,7 @@ MAY: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
         "schedule.make": LEADING,
         "schedule.stop": LEADING,
         "schedule.hang": LEADING,
+        "schedule.keep_trip": LEADING,
         "board.show": EVERY_ROLE,
         "limits.show": EVERY_ROLE,
         "season.show": EVERY_ROLE,

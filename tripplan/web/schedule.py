@@ -72,6 +72,7 @@ from tripplan.web.app import now, shelf, teller
 from tripplan.web.kept import kept, store_if_there
 from tripplan.web.live import POLICY
 from tripplan.web.plans import PAPERS, for_who_asks, picture
+from tripplan.web.requests import TooManyNames, keep_new
 from tripplan.web.roles import may
 from tripplan.web.schedule_board import day_lanes, day_links, details, hours, places, span, tries, working
 
@@ -732,7 +733,22 @@ def trip(slug: str, trip: str) -> Answer:
         rules=standing.world.rules,
         papers=PAPERS,
         back={"day": found.day.isoformat(), **_which()},
+        **_hands(),
     )
+
+
+@bp.post("/schedules/<slug>/trips/<trip>/keep")
+def keep_trip(slug: str, trip: str) -> Answer:
+    """Keep the request of that day plan among the requests, so that the day is briefed, run and recorded by it."""
+    _, _, found = _trip(slug, trip)
+    by = _writer()
+    if not by:
+        return _board(slug, "Nothing was kept. Say who you are: each request is kept with a name.", 400)
+    _remember(by)
+    try:
+        return keep_new(found.request, by)
+    except (StoreFault, TooManyNames) as error:
+        return _board(slug, f"Nothing was kept: {error}.", 503)
 
 
 @bp.get("/schedules/<slug>/trips/<trip>/sheet.pdf")
