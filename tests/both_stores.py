@@ -7,20 +7,22 @@ none is left out; ``sqlite_file`` marks the few that are about the file itself o
 
 from __future__ import annotations
 
-import hashlib
 import os
 import pwd
 import shutil
 import socket
 import subprocess
+import tempfile
 import weakref
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
 import pytest
 
+from tests.empty_stores import Databases, Files
 from tripplan.store import database
 
 REQUIRED = bool(os.environ.get("TRIPPLAN_POSTGRES_REQUIRED"))
@@ -84,17 +86,22 @@ def postgresql_server() -> Iterator[str]:
         os.chown(base, other["user"], other["group"])
     run = {"check": True, "capture_output": True, "cwd": "/", **other}
     data = base / "data"
+    address = ""
     try:
         command = [binaries / "initdb", "-D", data, "-U", "tests", "-A", "trust", "-E", "UTF8", "--locale=C", "-N"]
         subprocess.run(command, **run)
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             port = free.getsockname()[1]
+        address = f"postgresql+psycopg://tests@127.0.0.1:{port}/postgres"
         options = f"-k {base} -c listen_addresses=127.0.0.1 -p {port} -c fsync=off -c max_connections=400"
         start = [binaries / "pg_ctl", "-D", data, "-l", base / "log", "-w", "-o", options, "start"]
         subprocess.run(start, **{**run, "capture_output": False, "stdout": subprocess.DEVNULL})
-        yield f"postgresql+psycopg://tests@127.0.0.1:{port}/postgres"
+        yield address
     finally:
+        if databases_on.cache_info().currsize:
+            databases_on(address).close()
+            databases_on.cache_clear()
         stop = [binaries / "pg_ctl", "-D", data, "-m", "immediate", "stop"]
         subprocess.run(stop, **{**run, "check": False})
         shutil.rmtree(base, ignore_errors=True)
@@ -116,18 +123,49 @@ class _Turned:
 
     server: str | None = None  # None: the file itself
     refused: str = ""  # why nothing may be written; empty: it may
+    by_steps: bool = False  # whether a new store takes the steps of the migrations itself
 
 
-_open, _write = database.Store.__init__, database.Store._writing
+_open, _write, _steps = database.Store.__init__, database.Store._writing, database.Store._upgrade
 _opened: weakref.WeakSet[database.Store] = weakref.WeakSet()
+_begun: set[str] = set()  # addresses of stores that are empty copies, until they are opened
+
+
+def _make(url: str) -> None:
+    store = database.Store.__new__(database.Store)
+    _open(store, url)
+    store.close()
+
+
+@cache
+def _files() -> Files:
+    return Files(Path(tempfile.mkdtemp(prefix="tripplan-empty-", dir=os.environ["XDG_DATA_HOME"])), _make)
+
+
+@cache
+def databases_on(server: str) -> Databases:
+    """Return the databases that tests are lent on a server."""
+    return Databases(server, _make)
 
 
 def _open_turned(self: database.Store, url: str) -> None:
-    if _Turned.server is not None and url.startswith("sqlite:///"):
-        name = "f" + hashlib.sha256(url.encode()).hexdigest()[:24]
-        url = database_on(_Turned.server, name)
+    if url.startswith("sqlite:///"):
+        path = Path(url.removeprefix("sqlite:///"))
+        if _Turned.server is not None:
+            url, new = databases_on(_Turned.server).lend(url)
+        else:
+            new = not _Turned.by_steps and not path.exists() and _files().begin(path)
+        if new:
+            _begun.add(url)
     _open(self, url)
     _opened.add(self)
+
+
+def _upgrade_unless_begun(self: database.Store) -> None:
+    if self.url in _begun:
+        _begun.discard(self.url)
+    else:
+        _steps(self)
 
 
 def _write_guarded(self: database.Store) -> Any:
@@ -136,13 +174,17 @@ def _write_guarded(self: database.Store) -> Any:
     return _write(self)
 
 
-def let_go() -> None:
+def let_go(item: pytest.Item) -> None:
     """Close what a test left open; a store that others still use opens its connections anew by itself."""
     for store in list(_opened):
         store.close()
+    own = (getattr(item, "funcargs", None) or {}).get("tmp_path")
+    if own is not None and _Turned.server is not None:
+        databases_on(_Turned.server).give_back(lambda url: Path(url.removeprefix("sqlite:///")).is_relative_to(own))
 
 
 database.Store.__init__ = _open_turned  # type: ignore[method-assign]
+database.Store._upgrade = _upgrade_unless_begun  # type: ignore[method-assign]
 database.Store._writing = _write_guarded  # type: ignore[method-assign]
 
 
@@ -170,6 +212,7 @@ def run_twice(metafunc: pytest.Metafunc) -> None:
 def guard(item: pytest.Item) -> None:
     """Let only those tests write into a store that run on both kinds."""
     where = below_tests(item.path)
+    _Turned.by_steps = where.startswith(BY_ADDRESS)
     _Turned.refused = (
         ""
         if where in TWICE or where.startswith(BY_ADDRESS)

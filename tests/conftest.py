@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import tempfile
@@ -10,6 +11,7 @@ import pytest
 from hypothesis import settings
 
 from tests.both_stores import guard, kept_on, let_go, postgresql_server, run_twice  # noqa: F401 -- the fixtures of all tests
+from tests.made_once import make_once
 
 settings.register_profile("check", derandomize=True, deadline=None)
 if os.environ.get("CI"):
@@ -20,6 +22,7 @@ def pytest_configure(config: pytest.Config) -> None:
     # Nothing of whoever runs the tests is read or written: their store, their kept answers of services.
     for name in ("XDG_DATA_HOME", "XDG_CACHE_HOME"):
         os.environ[name] = tempfile.mkdtemp(prefix="tripplan-tests-")
+    make_once()
     config.addinivalue_line("markers", "sqlite_file(why): about the file itself, so it runs on SQLite only")
 
 
@@ -33,8 +36,16 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 
 
 @pytest.hookimpl(trylast=True)
-def pytest_runtest_teardown() -> None:
-    let_go()
+def pytest_runtest_teardown(item: pytest.Item) -> None:
+    let_go(item)
+
+
+def pytest_collection_finish() -> None:
+    # What was imported and collected stays until the end: looking it through for garbage again and again would take a
+    # sixth of the time of the tests.
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(10_000, 10, 10)
 
 
 def pytest_unconfigure() -> None:

@@ -8,13 +8,15 @@ from uuid import uuid4
 
 import pytest
 
-from tests.both_stores import KINDS, database_on
+from tests.both_stores import KINDS, database_on, databases_on
 from tripplan.store.database import Store, sqlite_url
+
+BY_STEPS = "test_database.py"  # here every store takes the steps of the migrations by itself, from nothing
 
 
 @pytest.fixture(params=KINDS)
 def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """Give the address of an empty store of either kind."""
+    """Give the address of an empty store of either kind; one that takes the steps by itself is not there yet."""
     if request.param == "sqlite":
         yield sqlite_url(tmp_path / "store.sqlite")
         return
@@ -22,6 +24,11 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
 
     server: str = request.getfixturevalue("postgresql_server")
     name = f"t{uuid4().hex}"
+    if request.path.name != BY_STEPS:
+        databases = databases_on(server)
+        yield databases.lend(name)[0]
+        databases.give_back(name.__eq__)
+        return
     yield database_on(server, name)
     with psycopg.connect(server.replace("+psycopg", ""), autocommit=True) as connection:
         connection.execute(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
