@@ -26,7 +26,8 @@ SELECT string_agg(word, E'\\n' ORDER BY word) FROM (
   UNION ALL SELECT indexdef FROM pg_indexes WHERE schemaname = 'public'
   UNION ALL SELECT concat_ws(' ', tgrelid::regclass, tgenabled, pg_get_triggerdef(oid))
     FROM pg_trigger WHERE NOT tgisinternal
-  UNION ALL SELECT concat_ws(' ', conrelid::regclass, pg_get_constraintdef(oid)) FROM pg_constraint WHERE connamespace = 'public'::regnamespace
+  UNION ALL SELECT concat_ws(' ', conrelid::regclass, pg_get_constraintdef(oid))
+    FROM pg_constraint WHERE connamespace = 'public'::regnamespace
   UNION ALL SELECT prosrc FROM pg_proc WHERE pronamespace = 'public'::regnamespace
   UNION ALL SELECT version_num FROM alembic_version
 ) AS words
