@@ -1679,7 +1679,7 @@ def _search(
 
     worker = threading.Thread(target=work, daemon=True)
     try:
-        line.say("looking at which outings each group could make")
+        line.show("looking at which outings each group could make")
         listen()
         worker.start()
         while worker.is_alive():
@@ -1702,13 +1702,13 @@ class _ProgressLine:
     def __init__(self) -> None:
         self.shown = sys.stderr is not None and sys.stderr.isatty()
 
-    def say(self, words: str) -> None:
+    def show(self, words: str) -> None:
         if self.shown:
             clean = "".join(c if c.isprintable() else " " for c in words)[: self.WIDE]
             print(f"\r{clean:{self.WIDE}}", end="", file=sys.stderr, flush=True)
 
     def tell(self, progress: Progress) -> None:
-        self.say(f"{progress.seconds:.0f} s: {progress.words}; {progress.objective} points, at most {progress.bound}")
+        self.show(f"{progress.seconds:.0f} s: {progress.words}; {progress.objective} points, at most {progress.bound}")
 
     def clear(self) -> None:
         if self.shown:

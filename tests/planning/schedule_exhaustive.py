@@ -246,7 +246,7 @@ class _Search:
         drive = self.drives[run.site][0]
         on_site = start - int(self.value("schedule.kit_up_min"))
         off_site = start + run.times[-1].out + int(self.value("schedule.after_exit_min"))
-        off_site = max(off_site, *(start + times.exit_by for times in run.times))
+        off_site = max(off_site, start + run.times[-1].out + int(self.value("overdue.after_min")))
         return Going(group, run, start, leader, assistants, on_site - drive, on_site, off_site, off_site + drive)
 
     def _may_be(self, going: Going) -> bool:
@@ -432,16 +432,18 @@ class _Search:
         shore = tuple(self._shore(each) for each in teams)
         terms = points(outings, shore, self.request, self.world, self.before)
         assert sum(terms.values()) == value
-        for vehicles in self._rides(made, teams):
-            for schedule in self._filled(outings, shore, vehicles, terms):
-                self.judged += 1
-                wrong = violations(schedule, self.request, self.world, explained=False)
-                wrong = [each for each in wrong if each.split(":")[0] not in OF_THE_SUMMARY]
-                if not wrong:
-                    self.found = (value, schedule)
-                    return
-                if not all(each.startswith("cylinder-short") for each in wrong):
-                    return  # another order at the compressor would not mend it
+        vehicles = next(self._rides(made, teams), None)  # which of them go changes nothing else
+        if vehicles is None:
+            return
+        for schedule in self._filled(outings, shore, vehicles, terms):
+            self.judged += 1
+            wrong = violations(schedule, self.request, self.world, explained=False)
+            wrong = [each for each in wrong if each.split(":")[0] not in OF_THE_SUMMARY and " is out by " not in each]
+            if not wrong:
+                self.found = (value, schedule)
+                return
+            if not all(each.startswith("cylinder-short") for each in wrong):
+                return  # another order at the compressor would not mend it
 
     def _lost(self, made: Sequence[Going], teams: Sequence[Team]) -> int:
         """Return the points that are lost to load, shore teams and changes of those."""

@@ -189,7 +189,7 @@ def test_first_entries_stand_on_the_clock_and_leave_time_for_drive_kit_and_windo
                 assert run.first % step == 0 == run.last % step and run.first <= run.last <= run.latest
                 assert run.first - run.drive.minutes - 45 >= ground.minute(ONE, time(8, 0))
                 last = run.times[-1]
-                off_site = max(last.out + 30, last.exit_by)
+                off_site = last.out + 30  # overdue is earlier, ten minutes after the planned time out
                 assert run.last + off_site + run.drive.minutes <= ground.minute(ONE, time(19, 0))
                 assert (run.off_site_min, run.on_site_min) == (off_site, 45)
                 assert len(run.times) == len(block.numbers)
@@ -206,6 +206,14 @@ def test_dives_of_one_outing_are_as_far_apart_as_the_surface_interval_asks() -> 
         for run in runs:
             first, second = run.times
             assert shortest <= second.descent - first.surfaced < shortest + 5
+
+
+def test_nobody_drives_away_before_a_dive_is_overdue() -> None:
+    """A window that closes soon makes a dive overdue earlier; entries long before it close are not cut short by it."""
+    world = school_world(step=5, schedule__after_exit_min=0)
+    for runs in options_of(Ground(school(guided("Dabs", "Ann", "Ben", number=2)), world)).runs.values():
+        for run in runs:
+            assert run.off_site_min >= run.times[-1].out + world.rules.value("overdue.after_min")
 
 
 def test_a_site_that_takes_nobody_says_why() -> None:

@@ -532,7 +532,9 @@ def _runs_at(
         shifted = np.zeros(len(ends), dtype=bool)
         shifted[: len(ends) - dive.entry] = fit[dive.entry :]
         fits_all &= shifted
-    off_site = max(times[-1].out + after, *(dive.exit_by for dive in times))
+    # From another first entry the window may close later, and the dive be overdue later, than as it was planned here.
+    overdue = ground.whole("overdue.after_min")
+    off_site = max(times[-1].out + after, *(dive.out + overdue for dive in times))
     after_min = off_site + drive.minutes
     last = closes - after_min - start_min
     allowed[max(last + 1, 0) :] = False
