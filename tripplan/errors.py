@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+LONGEST_FAULT = 1_000  # letters: a line that quotes a file without end is cut in its middle
+
 
 class TripplanError(Exception):
     """Base of the errors a person can mend; the command line answers them with exit code 2."""
@@ -20,6 +22,16 @@ class Fault:
     file: str
     line: int
     message: str
+
+    def __post_init__(self) -> None:
+        """Keep the sentence one line of a length that a person reads, whatever it quotes."""
+        message = self.message
+        if not message.isprintable():
+            message = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in message)
+        if len(message) > LONGEST_FAULT:
+            half = LONGEST_FAULT // 2 - 3
+            message = f"{message[:half]} ... {message[-half:]}"
+        object.__setattr__(self, "message", message)
 
     def __str__(self) -> str:
         return f"{self.file}:{self.line}: {self.message}"

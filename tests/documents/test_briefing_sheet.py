@@ -16,6 +16,7 @@ from xml.etree import ElementTree
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from printed_pages import flat, pages_of
 from printed_plans import HOSTILE, REQUESTS, folder, hostile_plan, plan_of
 from pypdf import PdfReader
 from sample_plan import sample_plan
@@ -32,11 +33,6 @@ needs_poppler = pytest.mark.skipif(not POPPLER, reason="poppler's tools are not 
 MARGIN_PT = 0.6 / 2.54 * 72  # nearer to the edge many printers do not reach
 
 
-def flat(text: str) -> str:
-    """Without white space, break marks and marks of direction: where a line breaks does not matter."""
-    return "".join(re.sub("[\u200b\u200e\u2066-\u2069]", "", text).split())
-
-
 def pieces(words: str) -> list[str]:
     """The parts of a text between its blanks, which are drawn as lines."""
     return [flat(part) for part in words.split(LINE) if flat(part)]
@@ -45,10 +41,6 @@ def pieces(words: str) -> list[str]:
 @cache
 def printed(name: str, paper: str = "a4") -> bytes:
     return briefing_sheets_pdf(plan_of(name), paper)
-
-
-def pages_of(pdf: bytes) -> list[str]:
-    return [flat(page.extract_text()) for page in PdfReader(io.BytesIO(pdf)).pages]
 
 
 def texts(value: Any) -> Iterator[str]:

@@ -5,6 +5,7 @@ import json
 from dataclasses import replace
 
 import pytest
+from printed_pages import flat, pages_of
 from printed_plans import HOSTILE, REQUESTS, hostile_plan, plan_of
 from pypdf import PdfReader
 from sample_plan import sample_plan
@@ -15,15 +16,6 @@ from tripplan.errors import OutOfRange
 
 ALL = (*REQUESTS, "stop")
 PAPERS = ("a4", "letter")
-
-
-def flat(text: str) -> str:
-    """Without white space and break marks: where a line breaks does not matter."""
-    return "".join(text.replace("\u200b", "").split())
-
-
-def pages_of(pdf: bytes) -> list[str]:
-    return [flat(page.extract_text()) for page in PdfReader(io.BytesIO(pdf)).pages]
 
 
 @pytest.fixture(scope="module")

@@ -6,8 +6,11 @@ from datetime import UTC, datetime
 
 import pytest
 
+from tests.made_once import plans_once
 from tripplan.data_files import data_dir
 from tripplan.web.app import create_app
+
+plans_once()
 
 NOW = datetime(2026, 11, 27, 8, 0, tzinfo=UTC)
 

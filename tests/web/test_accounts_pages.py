@@ -57,7 +57,7 @@ EXPECTED = {
     "books.rules": "cla", "books.sources": "cla", "books.about": "cla",
     "skills.overview": "cla", "skills.table": "cla", "skills.show": "cla", "skills.tick": "cl",
     "kit.show": "cla", "kit.packing": "cla",
-    "coverage.requirements": "cla",
+    "coverage.requirements": "cla", "guides.listing": "cla", "guides.show": "cla", "guides.picture": "cla",
 }  # fmt: skip
 METHODS = {"GET", "POST"}
 

@@ -6,7 +6,6 @@ does not know; nothing is filled in silently.
 
 from __future__ import annotations
 
-import difflib
 import re
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping
@@ -15,11 +14,12 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag
+from pydantic import BeforeValidator, Discriminator, Field, Tag
 
 from tripplan.environment.constituents import canonical, definition
-from tripplan.environment.position import BadPosition, Position, distance_km, read_position
+from tripplan.environment.position import Position, distance_km
 from tripplan.environment.stream import FASTEST_KN, TABLE_REACH_H, row_fault, table_fault
+from tripplan.environment.where import CountryCode, Place_, Timezone
 from tripplan.errors import BadRecord, Fault
 from tripplan.people.level import Level
 from tripplan.record import ClockTime, Misfit, OneLine, PhoneNumber, Record, TomlFile, judge, read_toml
@@ -37,45 +37,6 @@ FURTHEST_CHAMBER_KM = 2000.0
 WORST_ZONE_H = 4.0  # no time zone in use is further than some 3.5 h from its sun
 
 
-def _position(value: object) -> Position:
-    if isinstance(value, Position):
-        return value
-    if not isinstance(value, str):
-        raise ValueError('a position is text in quotes, like "47.0512, -17.1234" or "47 03.072 N, 17 07.404 W"')
-    try:
-        position = read_position(value)
-    except BadPosition as error:
-        raise ValueError(str(error).removeprefix(f'"{value}" is ')) from None
-    if position.latitude_deg == 0 == position.longitude_deg:
-        raise ValueError("0, 0 lies in the Gulf of Guinea, where positions that were never filled in are found")
-    return position
-
-
-def _timezone(value: str) -> str:
-    if re.match(r"(Etc/)?GMT[+-]", value):
-        raise ValueError("such a zone has its sign turned round and no summer time; give a place, like Atlantic/Azores")
-    known = zoneinfo.available_timezones() if not _is_zone(value) else ()
-    if known:
-        near = difflib.get_close_matches(value, known, n=1)
-        hint = f'did you mean "{near[0]}"?' if near else "give an IANA name such as Atlantic/Azores"
-        raise ValueError(f"not a time zone known here; {hint}")
-    return value
-
-
-def _is_zone(value: str) -> bool:
-    try:
-        zoneinfo.ZoneInfo(value)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-        return False
-    return True
-
-
-def _country(value: str) -> str:
-    if not re.fullmatch(r"[A-Z]{2}", value):
-        raise ValueError('a country is its ISO 3166 code of two capitals, like "PT"')
-    return value
-
-
 def _season_day(value: object) -> str:
     """Read "MM-DD"; 29 February is a day."""
     found = re.fullmatch(r"([0-9]{2})-([0-9]{2})", value) if isinstance(value, str) else None
@@ -87,16 +48,8 @@ def _season_day(value: object) -> str:
     raise ValueError('a day of the year is written "MM-DD" in quotes, like "04-01" for 1 April')
 
 
-Place_ = Annotated[
-    Position, BeforeValidator(_position), Field(description='where it is, in quotes, like "47.0512, -17.1234"')
-]
 Bearing = Annotated[float, Field(ge=0, lt=360, description="degrees true, 0 to below 360")]
 SeasonDay = Annotated[str, BeforeValidator(_season_day)]
-CountryCode = Annotated[
-    str,
-    AfterValidator(_country),
-    Field(description="the country's ISO 3166 code; sets how numbers are read"),
-]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 Suits = Literal["confined_skills", "first_open_water", "further_training", "guided", "night"]
 MonthTemperatures = Annotated[
@@ -625,7 +578,7 @@ class Site(Record):
     summary: str = Field(default="", max_length=400)
     position: Place_
     country: CountryCode | None = None
-    timezone: Annotated[str, AfterValidator(_timezone)] = Field(description="IANA name, like Atlantic/Azores")
+    timezone: Timezone
     elevation_m: float = Field(
         ge=LOWEST_SURFACE_M,
         le=HIGHEST_SURFACE_M,

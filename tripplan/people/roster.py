@@ -48,11 +48,12 @@ class _Entry(Person):
             yield ("medical_clear",), "is true but there is no medical; give the date of the declaration"
 
 
-def read_roster(path: Path, cards: Mapping[str, Level | None]) -> Roster:
+def read_roster(path: Path, cards: Mapping[str, Level | None], *, nobody_yet: bool = False) -> Roster:
     """Read and judge a roster.
 
     cards -- the centre's own names of certificates, with their levels; None where the level is at fault in the centre's
              own file, so that no person with that card is blamed for it
+    nobody_yet -- whether the list may still be empty, as that of a folder just begun
 
     Raises BadRecord with every fault found: one bad person never hides the next, nor one bad value of a person another.
     """
@@ -66,7 +67,7 @@ def read_roster(path: Path, cards: Mapping[str, Level | None]) -> Roster:
     if not isinstance(entries, tuple) or not all(isinstance(entry, dict) for entry in entries):
         faults.append(file.fault(("people",), "people must be tables, each headed [[people]]"))
         entries = ()
-    elif not entries:
+    elif not entries and not nobody_yet:
         faults.append(Fault(str(path), 1, "there is nobody in the list; give at least one [[people]]"))
     people: dict[str, Person] = {}
     first_at: dict[str, Location] = {}  # by the name as it is compared: where it stood first

@@ -39,7 +39,7 @@ def slate_of(dives: Sequence[DivePlan], ledger: Ledger, midnight: datetime, rule
 
 
 def further_no_stop_min(
-    name: str,
+    before: tuple[Exposure, ...],
     first: Exposure,
     descent: float,
     depth_m: float,
@@ -47,8 +47,9 @@ def further_no_stop_min(
     ledger: Ledger,
     rules: RuleBook,
 ) -> int | None:
-    """Return one person's no-stop time on a further dive, minutes; None: no limit; 0: the tables have no answer.
+    """Return the no-stop time on a further dive of whoever dived the same, minutes; None: no limit; 0: no answer.
 
+    before  -- the dives before the group's first one
     first   -- the group's first dive as it was, with the surface interval after it
     descent -- when the first dive left the surface, minute of the day
     """
@@ -57,7 +58,7 @@ def further_no_stop_min(
         return no_stop_limits(
             depth_m,
             ledger.surroundings,
-            (*ledger.exposures(name, descent), first),
+            (*before, first),
             rules,
             hours_since_arrival_h=ledger.hours_since_arrival_h(again),
             oxygen_percent=oxygen_percent,
@@ -78,6 +79,8 @@ def _slate(
     names = [person.name for person in first.people if person.name not in not_for]
     if not names:
         return None
+    # Most of a group have dived the same before, and the same dives leave the same time.
+    so_far = tuple(dict.fromkeys(ledger.exposures(name, descent) for name in names))
     cap = min(
         (c for c in first.time.candidates if c.name in HOUSE and c.value is not None),
         key=lambda candidate: candidate.value or 0.0,
@@ -93,8 +96,8 @@ def _slate(
         for interval in intervals:
             was = Exposure(depth_m, minutes, interval, first.oxygen_percent)
             allowed = [
-                further_no_stop_min(name, was, descent, further.depth_m, further.oxygen_percent, ledger, rules)
-                for name in names
+                further_no_stop_min(before, was, descent, further.depth_m, further.oxygen_percent, ledger, rules)
+                for before in so_far
             ]
             cells.append(min([cap_min, *(found for found in allowed if found is not None)]))
         if rows and rows[-1].cells == tuple(cells):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import MappingProxyType
 
 from tripplan.catalogue.site import Site
 from tripplan.catalogue.station import Station
@@ -15,6 +16,7 @@ from tripplan.errors import BadRecord, Fault
 from tripplan.feeds.settings import FeedSettings, read_feed_settings
 from tripplan.people.centre import Centre, read_centre
 from tripplan.people.kit import Kit, read_kit
+from tripplan.people.roster import Roster
 from tripplan.people.skills import Skills, read_skills
 from tripplan.planning.observed import OBSERVED_FILE, observed_from
 from tripplan.planning.progress import SkillTick
@@ -22,6 +24,7 @@ from tripplan.planning.request import Request, request_from
 from tripplan.planning.schedule_request import ScheduleRequest, schedule_faults, schedule_request_from
 from tripplan.planning.world import World, request_faults
 from tripplan.record import TomlFile, read_toml
+from tripplan.rulebook import baseline
 from tripplan.store.forecast_file import forecasts_by_site
 from tripplan.store.records import Records
 from tripplan.store.ticks_file import TICKS_FILE, read_ticks
@@ -31,6 +34,17 @@ KIT_FILE = "centre/kit.toml"
 SKILLS_FILE = "centre/skills.toml"
 RECORDS_FOLDER = "records"
 SCHEDULES_FOLDER = "schedules"
+NOT_NAMED = Centre(
+    name="A centre without a name yet",
+    demonstration=False,
+    address="",
+    phone="",
+    code_of_practice="",
+    cards=MappingProxyType({}),
+    roster=Roster(MappingProxyType({})),
+    rules=baseline(),
+)
+FAMILIAR = ("centre", "stations", "requests", SCHEDULES_FOLDER, "forecast", RECORDS_FOLDER)
 
 
 @dataclass(frozen=True)
@@ -59,22 +73,26 @@ class Folder:
         return self.world.stations
 
 
-def load_folder(path: Path, records_path: Path | None = None) -> Folder:
+def load_folder(path: Path, records_path: Path | None = None, *, unfinished: bool = False) -> Folder:
     """Read a centre's folder: *.toml sites, stations/, centre/*.toml, centre/ticks.csv,
     requests/*.toml, schedules/*.toml, forecast/*.csv, records/.
 
     records_path -- where what is written down as the day goes is kept; None: in the folder itself
+    unfinished -- whether a folder will do in which nobody has written the centre's file yet: it has no people, so
+                  nothing can be planned in it, and the pages lead through the first steps
 
     Raises BadRecord when the centre's own file cannot be used: without people and rules there is no plan.
     """
     centre_file = path / "centre" / "centre.toml"
     if not path.is_dir():
         raise BadRecord((Fault(str(path), 1, "there is no such folder; give the folder of a centre"),))
-    if not centre_file.is_file():
-        raise BadRecord(
-            (Fault(str(centre_file), 1, "the centre's file is missing; it names the people and the rules"),)
-        )
-    centre = read_centre(centre_file)
+    if centre_file.is_file():
+        centre = read_centre(centre_file, nobody_yet=True)
+    elif unfinished and _may_become_a_centre(path):
+        centre = NOT_NAMED
+    else:
+        said = "the centre's file is missing; it names the people and the rules; `tripplan new FOLDER` begins a folder"
+        raise BadRecord((Fault(str(centre_file), 1, said),))
     found = survey([path])
     faults = list(found.faults)
     records = Records(records_path or path / RECORDS_FOLDER)
@@ -127,6 +145,12 @@ def load_folder(path: Path, records_path: Path | None = None) -> Folder:
     except BadRecord as error:
         faults.extend(error.faults)
     return Folder(path, centre, world, requests, tuple(faults), forecasts, feeds, seen, records, schedules)
+
+
+def _may_become_a_centre(path: Path) -> bool:
+    """Whether a folder is empty or holds a part of a centre's: any other is the wrong one, and is not read through."""
+    names = [each.name for each in path.iterdir() if not each.name.startswith(".")]
+    return not names or any(name in FAMILIAR or name.endswith(".toml") for name in names)
 
 
 def _kit_and_skills(path: Path, faults: list[Fault]) -> tuple[Kit | None, Skills, Mapping[str, tuple[SkillTick, ...]]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 from collections.abc import Callable
 from contextlib import suppress
@@ -89,13 +90,21 @@ class Shelf:
         self._young: tuple[Folder, date, Folder] | None = None  # what was moved last, to which day, and what came of it
 
     def _seen(self) -> tuple[tuple[str, int, int], ...]:
-        """Return name, time and size of every file; one that vanishes meanwhile, as editors do, is not there."""
+        """Return name, time and size of every file; one that vanishes meanwhile, as editors do, is not there.
+
+        Every page asks for it, so it walks by plain names.
+        """
         seen = []
-        files = {file for file in self.path.rglob("*") if file.suffix in (".toml", ".csv")}
-        for file in sorted({*files, (self._records or self.path / RECORDS_FOLDER) / CONFIRMED_FILE}):
+        files = {
+            os.path.join(place, name)  # noqa: PTH118
+            for place, _, names in os.walk(self.path)
+            for name in names
+            if name.endswith((".toml", ".csv"))
+        }
+        for file in sorted({*files, str((self._records or self.path / RECORDS_FOLDER) / CONFIRMED_FILE)}):
             with suppress(FileNotFoundError):
-                state = file.stat()
-                seen.append((str(file), state.st_mtime_ns, state.st_size))
+                state = os.stat(file)  # noqa: PTH116
+                seen.append((file, state.st_mtime_ns, state.st_size))
         return tuple(seen)
 
     @property
@@ -184,6 +193,7 @@ def create_app(
         board,
         books,
         coverage,
+        guides,
         kit,
         limits,
         live,
@@ -245,6 +255,7 @@ def create_app(
         roster,
         books,
         coverage,
+        guides,
         skills,
         kit,
     ):

@@ -22,12 +22,12 @@ from tripplan.people.kit import (
     day_words,
     regulator_service,
 )
-from tripplan.planning.day import plan_day
 from tripplan.planning.packing import SAFETY_WORDS, KitLine, packing_list
 from tripplan.planning.request import Request
 from tripplan.planning.world import CannotPlan
 from tripplan.store.told import told_world
 from tripplan.web.app import now, shelf, teller
+from tripplan.web.made import plans_made
 
 bp = Blueprint("kit", __name__)
 
@@ -156,7 +156,7 @@ def packing() -> str:
         abort(400, f'The site "{asked.site}" of this request is not in the catalogue, so it has no plan.')
     world = told_world(folder, (asked.site,), now(), teller())
     try:
-        plan = plan_day(asked, world)
+        plan = plans_made().made(asked, world, edges=False).plan
     except CannotPlan as error:
         abort(400, f"The plan of the day cannot be made: {error}")
     packed = plan.packing or packing_list(asked, plan, world.people, world.kit, world.rules)

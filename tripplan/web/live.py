@@ -18,7 +18,7 @@ from tripplan.documents.data import dives_from_json, plan_json
 from tripplan.documents.dive_record import ASK_THE_LEADER
 from tripplan.errors import OutOfRange
 from tripplan.planning.actual import actual_dives
-from tripplan.planning.day import plan_day, plan_inputs
+from tripplan.planning.day import plan_inputs
 from tripplan.planning.event import KINDS_OF_EVENT, Event
 from tripplan.planning.live import DANGER, NO_DISCOMFORT, Alarm, LiveDay, alike, live_day, standing
 from tripplan.planning.next_dive import HeldDive, OnePlan, dives_that_hold, remaining_numbers
@@ -30,6 +30,7 @@ from tripplan.store.told import told_world
 from tripplan.web.accounts import current_name, sees_private
 from tripplan.web.app import now, shelf, teller
 from tripplan.web.kept import kept
+from tripplan.web.made import plans_made
 from tripplan.web.plans import _today as today_here
 
 bp = Blueprint("live", __name__)
@@ -89,7 +90,7 @@ def _plans_now(slug: str, day: date) -> list[tuple[Request, DayPlan]]:
         return []
     world = told_here(slug)
     try:
-        return [(one, plan_day(one, world)) for one in asked]
+        return [(one, plans_made().made(one, world, edges=False).plan) for one in asked]
     except CannotPlan as error:
         abort(400, f"The plan of the day cannot be made: {error}")
 

@@ -9,6 +9,7 @@ from functools import wraps
 from typing import Any
 
 from flask import Blueprint, Response, abort, current_app, jsonify, redirect, render_template, request, url_for
+from markupsafe import Markup
 from werkzeug.wrappers import Response as BaseResponse
 
 from tripplan.check import Check, Outcome
@@ -19,12 +20,11 @@ from tripplan.documents.one_file import one_file_html
 from tripplan.documents.picture import day_picture, day_table
 from tripplan.documents.text import plan_text
 from tripplan.errors import OutOfRange
-from tripplan.planning.day import plan_day
 from tripplan.planning.plan import DayPlan
 from tripplan.planning.private import without_private, without_private_check
-from tripplan.planning.replan import delayed, difference
-from tripplan.planning.tolerance import with_edges
+from tripplan.planning.replan import difference
 from tripplan.planning.world import CannotPlan
+from tripplan.rulebook import RuleBook
 from tripplan.store.told import told_world
 from tripplan.web.accounts import sees_private
 from tripplan.web.app import now, shelf, teller
@@ -40,11 +40,11 @@ from tripplan.web.choosing import (
     request_of,
     seen_in,
 )
+from tripplan.web.made import MadePlan, plans_made
 
 bp = Blueprint("plans", __name__)
 
 PAPERS = {"a4": "A4", "letter": "Letter"}
-PICTURES_KEPT = 64
 LOOKED_AHEAD_DAYS = 28  # two springs and two neaps
 
 
@@ -52,20 +52,29 @@ def _today() -> date:
     return now().date()
 
 
-def picture(plan: DayPlan, narrow: bool) -> str:
-    """Return the picture of a plan, kept by its revision: drawing takes longer than everything else on the page."""
-    kept: dict[tuple[str, bool], str] = current_app.extensions.setdefault("tripplan_pictures", {})
-    key = (plan.revision, narrow)
-    if key not in kept:
-        if len(kept) >= PICTURES_KEPT:
-            kept.clear()
-        kept[key] = day_picture(plan, narrow=narrow)
-    return kept[key]
-
-
-def for_who_asks(plan: DayPlan) -> DayPlan:
+def for_who_asks(made: MadePlan) -> DayPlan:
     """Return a plan as whoever asks may see it: to an assistant it says nothing about anybody's health."""
+    if sees_private():
+        return made.plan
+    shown: DayPlan = made.once("without private", lambda: without_private(made.plan))
+    return shown
+
+
+def seen_by_who_asks(plan: DayPlan) -> DayPlan:
+    """Return the same of a plan that nobody kept."""
     return plan if sees_private() else without_private(plan)
+
+
+def plan_body(made: MadePlan, rules: RuleBook) -> Markup:
+    """Return the part of a page that shows a plan to whoever asks, made once: nothing else in it hangs on the page."""
+    plan, template = for_who_asks(made), current_app.jinja_env.get_template("_plan.html")
+
+    def body() -> Markup:
+        pictures = {"wide": day_picture(plan), "narrow": day_picture(plan, narrow=True)}
+        return Markup(template.render(plan=plan, rules=rules, table=day_table(plan), **pictures))
+
+    found: Markup = made.once(("body", sees_private(), template), body)
+    return found
 
 
 def checks_for_who_asks(checks: Iterable[Check]) -> tuple[Check, ...]:
@@ -73,17 +82,16 @@ def checks_for_who_asks(checks: Iterable[Check]) -> tuple[Check, ...]:
     return tuple(checks) if sees_private() else tuple(map(without_private_check, checks))
 
 
-def _page(plan: DayPlan | None, choice: Choice, status: int = 200) -> tuple[str, int]:
+def _page(made: MadePlan | None, choice: Choice, status: int = 200) -> tuple[str, int]:
     folder = shelf()
     shown: dict[str, Any] = {"plan": None}
-    if plan is not None:
+    if made is not None:
+        plan = for_who_asks(made)
+        before = for_who_asks(_planned(choice.unchanged, edges=False)) if choice.changed else None
         shown = {
             "plan": plan,
-            "wide": picture(plan, False),
-            "narrow": picture(plan, True),
-            "table": day_table(plan),
-            "rules": folder.world.rules,
-            "changes": difference(_planned(choice.unchanged, edges=False), plan) if choice.changed else None,
+            "body": plan_body(made, folder.world.rules),
+            "changes": difference(before, plan) if before is not None else None,
         }
     return (
         render_template("plan.html", choice=choice, folder=folder, groups=all_groups(folder), papers=PAPERS, **shown),
@@ -91,28 +99,24 @@ def _page(plan: DayPlan | None, choice: Choice, status: int = 200) -> tuple[str,
     )
 
 
-def _planned(choice: Choice, *, edges: bool = True) -> DayPlan:
+def _planned(choice: Choice, *, edges: bool = True) -> MadePlan:
     """Return the plan that a choice asks for, with its edges unless nobody reads them.  Raises BadChoice."""
     folder = shelf()
     asked = request_of(choice, folder, _today())
     seen = seen_in(choice, folder)
     world = told_world(folder, (asked.site,), now(), teller(), {asked.site: seen})
     try:
-        plan = plan_day(asked, world)
-        if minutes := delay_in(choice):
-            asked = delayed(asked, plan, minutes)
-            plan = plan_day(asked, world)
+        return plans_made().made(asked, world, delay_min=delay_in(choice), edges=edges)
     except CannotPlan as error:
         said = " ".join(f"{sentence}." for _, sentence in error.faults)
         raise BadChoice(replace(choice, errors={"group": said})) from error
     except OutOfRange as error:
         raise BadChoice(replace(choice, errors={"delay": f"{error}."})) from error
-    return for_who_asks(with_edges(plan, asked, world) if edges else plan)
 
 
 def _chosen() -> DayPlan:
     """Return the plan that the address asks for.  Raises BadChoice."""
-    return _planned(read_choice(request.args))
+    return for_who_asks(_planned(read_choice(request.args)))
 
 
 def _or_the_form(view: Callable[[], Response]) -> Callable[[], Response | tuple[str, int]]:
@@ -148,8 +152,9 @@ def home() -> tuple[str, int] | str:
 @bp.get("/plan")
 def show() -> tuple[str, int]:
     """Show the plan that was chosen, or the form again with what is wrong."""
+    choice = read_choice(request.args)
     try:
-        return _page(_chosen(), read_choice(request.args))
+        return _page(_planned(choice), choice)
     except BadChoice as error:
         return _page(None, error.choice, 400)
 
@@ -223,6 +228,6 @@ def next_possible(name: str) -> BaseResponse | str:
     first = near_date(shelf().sites[asked.site].timezone, now())
     tried = [choice_of(asked, first + timedelta(days=ahead), shelf()) for ahead in range(LOOKED_AHEAD_DAYS)]
     for choice in tried:
-        if _planned(choice, edges=False).verdict is not Outcome.STOP:
+        if _planned(choice, edges=False).plan.verdict is not Outcome.STOP:
             return redirect(url_for("plans.show", **choice.query))
-    return render_template("no_day.html", asked=asked, tried=tried, plan=_planned(tried[0]))
+    return render_template("no_day.html", asked=asked, tried=tried, plan=for_who_asks(_planned(tried[0])))

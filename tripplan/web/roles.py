@@ -115,6 +115,9 @@ MAY: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
         "books.sources": EVERY_ROLE,
         "books.about": EVERY_ROLE,
         "coverage.requirements": EVERY_ROLE,
+        "guides.listing": EVERY_ROLE,
+        "guides.show": EVERY_ROLE,
+        "guides.picture": EVERY_ROLE,
     }
 )
 

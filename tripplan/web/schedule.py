@@ -28,7 +28,6 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from tripplan.check import Check
 from tripplan.documents.day_sheet import day_sheet_pdf
-from tripplan.documents.picture import day_table
 from tripplan.documents.schedule_words import (
     checks_to_show,
     crew_of,
@@ -39,12 +38,9 @@ from tripplan.documents.schedule_words import (
 )
 from tripplan.documents.words import counted
 from tripplan.errors import OutOfRange
-from tripplan.planning.day import plan_day
-from tripplan.planning.plan import DayPlan
 from tripplan.planning.schedule import DayTrip, Progress, Schedule, Unplaced
 from tripplan.planning.schedule_edit import EditRefused, apply, edit_words, edits_data, edits_from
 from tripplan.planning.schedule_request import ScheduleRequest
-from tripplan.planning.tolerance import with_edges
 from tripplan.planning.world import CannotPlan, World
 from tripplan.store.database import Store, StoreFault
 from tripplan.store.schedule_jobs import Job, ask, ask_after_change, ask_stop, enqueue, latest, settle
@@ -71,7 +67,8 @@ from tripplan.web.accounts import audit, current_name, current_role, sees_privat
 from tripplan.web.app import now, shelf, teller
 from tripplan.web.kept import kept, store_if_there
 from tripplan.web.live import POLICY
-from tripplan.web.plans import PAPERS, for_who_asks, picture
+from tripplan.web.made import MadePlan, plans_made
+from tripplan.web.plans import PAPERS, for_who_asks, plan_body
 from tripplan.web.requests import TooManyNames, keep_new
 from tripplan.web.roles import may
 from tripplan.web.schedule_board import day_lanes, day_links, details, hours, places, span, tries, working
@@ -717,7 +714,7 @@ def trip(slug: str, trip: str) -> Answer:
     """Show the day plan behind a part of the schedule, made now."""
     standing, schedule, found = _trip(slug, trip)
     try:
-        plan = _planned(found, standing)
+        made = _planned(found, standing)
     except (CannotPlan, OutOfRange) as error:
         said = [sentence for _, sentence in error.faults] if isinstance(error, CannotPlan) else [str(error)]
         abort(400, f"This plan cannot be made now: {' '.join(f'{each}.' for each in said)}")
@@ -726,11 +723,8 @@ def trip(slug: str, trip: str) -> Answer:
         standing=standing,
         schedule=schedule,
         trip=found,
-        plan=plan,
-        wide=picture(plan, False),
-        narrow=picture(plan, True),
-        table=day_table(plan),
-        rules=standing.world.rules,
+        plan=for_who_asks(made),
+        body=plan_body(made, standing.world.rules),
         papers=PAPERS,
         back={"day": found.day.isoformat(), **_which()},
         **_hands(),
@@ -756,7 +750,7 @@ def trip_sheet(slug: str, trip: str) -> Response:
     """Give the printable sheet of that day plan."""
     standing, _, found = _trip(slug, trip)
     try:
-        plan = _planned(found, standing)
+        plan = for_who_asks(_planned(found, standing))
     except (CannotPlan, OutOfRange) as error:
         abort(400, f"This plan cannot be made now: {error}.")
     return _file(day_sheet_pdf(plan, _paper()), "application/pdf", f"plan-{found.slug}-{plan.revision}.pdf", keep=False)
@@ -768,10 +762,9 @@ def _trip(slug: str, name: str) -> tuple[Standing, Schedule, DayTrip]:
     return standing, schedule, found or abort(404)
 
 
-def _planned(found: DayTrip, standing: Standing) -> DayPlan:
+def _planned(found: DayTrip, standing: Standing) -> MadePlan:
     told = told_world(shelf(), (found.site,), now(), teller())
-    world = replace(standing.world, conditions=told.conditions)
-    return for_who_asks(with_edges(plan_day(found.request, world), found.request, world))
+    return plans_made().made(found.request, replace(standing.world, conditions=told.conditions))
 
 
 def _which() -> dict[str, Any]:

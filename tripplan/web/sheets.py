@@ -56,7 +56,7 @@ from tripplan.store.records import CannotKeep
 from tripplan.store.told import told_world
 from tripplan.web.app import now, shelf, shelf_again, teller
 from tripplan.web.choosing import LONGEST_AHEAD_DAYS
-from tripplan.web.plans import PAPERS, for_who_asks
+from tripplan.web.plans import PAPERS, seen_by_who_asks
 
 bp = Blueprint("sheets", __name__)
 
@@ -213,7 +213,7 @@ def _made(folder: Folder, day: date, slugs: Sequence[str]) -> tuple[tuple[DayShe
     world = told_world(folder, slugs, now(), teller())
     try:
         made = sheets_of_day(day, slugs, folder.requests.values(), world)
-        return tuple(replace(each, plans=tuple(map(for_who_asks, each.plans))) for each in made), world
+        return tuple(replace(each, plans=tuple(map(seen_by_who_asks, each.plans))) for each in made), world
     except CannotPlan as error:
         said = " ".join(_sentence(words) for _, words in error.faults)
         raise Refused(

@@ -1,0 +1,193 @@
+"""Every file that a user brings is read, or refused with file, line and words: never a traceback, nothing guessed.
+
+Where a changed file is read, the values that come out are the values that stand in it, and plans are made of them.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import tomllib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import date, datetime, time
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.hostile.mutations import Made, broken, mutated, toml, tried
+from tripplan.catalogue.site import site_from
+from tripplan.catalogue.station import read_station
+from tripplan.cli import main
+from tripplan.data_files import data_dir
+from tripplan.emergency.readiness import readiness_from
+from tripplan.environment.position import Position
+from tripplan.errors import BadRecord, TripplanError
+from tripplan.feeds.settings import read_feed_settings
+from tripplan.people.centre import read_centre
+from tripplan.people.kit import kit_from
+from tripplan.people.skills import skills_from
+from tripplan.planning.day import plan_day
+from tripplan.planning.observed import observed_from
+from tripplan.planning.request import request_from
+from tripplan.planning.schedule_request import schedule_request_from
+from tripplan.planning.world import CannotPlan
+from tripplan.record import read_toml
+from tripplan.rulebook import baseline
+from tripplan.store.folder import Folder, load_folder, load_request, load_schedule_request
+from tripplan.store.forecast_file import read_forecast_file
+from tripplan.store.people_file import read_table
+from tripplan.store.ticks_file import read_ticks
+
+LONGEST_FAULT = 2_000  # letters of one line on a terminal
+OBSERVED = b"""\
+[[observed]]
+site = "stair-ledge"
+time = 2026-12-12T08:10:00-01:00
+by = "Greta Holm"
+breaker_m = 0.4
+wind_kn = 12
+wind_from_deg = 200
+"""
+FEEDS = b"""\
+contact = "office@example.org"
+wait_s = 4.0
+keep_fresh_min = 60.0
+keep_stale_h = 72.0
+prefer = ["open_meteo", "met_norway", "national_weather_service"]
+[open_meteo]
+use = true
+non_commercial = true
+host = "https://weather.example.org"
+[met_norway]
+use = false
+"""
+
+
+def content(name: str) -> bytes:
+    """Return the bytes of a file of the demonstration, or of one that it does not have."""
+    kept = {"centre/observed.toml": OBSERVED, "centre/feeds.toml": FEEDS}
+    return kept.get(name) or (data_dir("sites") / name).read_bytes()
+
+
+@pytest.fixture(scope="module")
+def centre(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A centre's folder that the tests write into."""
+    return Path(shutil.copytree(data_dir("sites"), tmp_path_factory.mktemp("hostile") / "centre"))
+
+
+@cache
+def whole() -> Folder:
+    return load_folder(data_dir("sites"))
+
+
+@contextmanager
+def written(centre: Path, name: str, made: bytes) -> Iterator[Path]:
+    """Put a file in the place of another one for a while."""
+    path = centre / name
+    before = path.read_bytes() if path.exists() else None
+    path.write_bytes(made)
+    try:
+        yield path
+    finally:
+        path.unlink() if before is None else path.write_bytes(before)
+
+
+def told_well(error: BadRecord, centre: Path) -> None:
+    """Assert that every fault names a file, a line that is in it, and says something that fits on a line."""
+    for fault in error.faults:
+        path = Path(fault.file)
+        assert path.is_relative_to(centre) or not path.is_absolute()
+        lines = max(1, len(re.split(rb"\r\n|\r|\n", path.read_bytes()))) if os.path.isfile(path) else 1  # noqa: PTH113 -- the name may be too long for a file
+        assert 1 <= fault.line <= lines, str(fault)[:300]
+        assert fault.message.strip() and fault.message.isprintable(), repr(fault.message)[:300]
+        assert len(fault.message) <= LONGEST_FAULT, fault.message[:300]
+
+
+# ---- nothing is read as something else ----
+
+
+def as_read(given: Any, found: Any) -> bool:
+    """Return whether a value that was read is the one that stands in the file."""
+    if hasattr(found, "model_fields"):
+        found = {name: getattr(found, name) for name in type(found).model_fields}
+    if isinstance(given, dict):
+        return isinstance(found, dict) and all(
+            str(key).strip() in found and as_read(each, found[str(key).strip()]) for key, each in given.items()
+        )
+    if isinstance(given, list):
+        return (
+            isinstance(found, tuple)
+            and len(given) == len(found)
+            and all(as_read(one, other) for one, other in zip(given, found, strict=True))
+        )
+    if isinstance(found, Position):
+        return isinstance(given, str)  # its own tests read many
+    if isinstance(found, time) and isinstance(given, str):
+        return given.strip() == f"{found:%H:%M}"
+    if isinstance(given, str):
+        return isinstance(found, str) and str(found) == given.strip()
+    if isinstance(given, bool) or isinstance(found, bool):
+        return given is found
+    if isinstance(given, datetime | date):
+        return found == given and type(found) is type(given)
+    return bool(found == given)
+
+
+TOML_FILES: dict[str, Callable[[Path], Any]] = {
+    "gull-cove.toml": lambda path: site_from(read_toml(path)),
+    "the-gut.toml": lambda path: site_from(read_toml(path)),
+    "stations/verrow-harbour.toml": read_station,
+    "stations/north-haven.toml": read_station,
+    "centre/centre.toml": read_centre,
+    "centre/people.toml": lambda path: read_centre(path.with_name("centre.toml")).roster,
+    "centre/rules.toml": lambda path: baseline().with_overrides(path),
+    "centre/kit.toml": lambda path: kit_from(read_toml(path)),
+    "centre/skills.toml": lambda path: skills_from(read_toml(path)),
+    "centre/emergency.toml": lambda path: readiness_from(read_toml(path)),
+    "centre/feeds.toml": lambda path: read_feed_settings(path.parent.parent),
+    "centre/observed.toml": lambda path: observed_from(read_toml(path), whole().sites),
+    "requests/saturday-ledge.toml": lambda path: load_request(path, whole().world),
+    "schedules/december-week.toml": lambda path: load_schedule_request(path, whole().world),
+}
+AS_WRITTEN = {  # these come out as a record of the same keys
+    "gull-cove.toml", "the-gut.toml", "centre/kit.toml", "centre/skills.toml", "centre/emergency.toml",
+    "centre/feeds.toml", "requests/saturday-ledge.toml", "schedules/december-week.toml",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", TOML_FILES)
+def test_a_file_with_other_values_is_read_as_it_stands_or_refused_in_words(name: str, centre: Path) -> None:
+    @tried(40)
+    @given(mutated(tomllib.loads(content(name).decode())))
+    def tell(made: Made) -> None:
+        with written(centre, name, toml(made.value)) as path:
+            try:
+                found = TOML_FILES[name](path)
+            except BadRecord as error:
+                told_well(error, centre)
+            else:
+                if name in AS_WRITTEN:
+                    assert as_read(made.value, found)
+
+    tell()
+
+
+@pytest.mark.parametrize("name", TOML_FILES)
+def test_a_file_that_is_broken_is_refused_in_words(name: str, centre: Path) -> None:
+    @tried(25)
+    @given(broken(content(name)))
+    def tell(made: Made) -> None:
+        with written(centre, name, made.value) as path:
+            try:
+                TOML_FILES[name](path)
+            except BadRecord as error:
+                told_well(error, centre)
+
+    tell()
