@@ -28,16 +28,28 @@ from tripplan.store import database
 REQUIRED = bool(os.environ.get("TRIPPLAN_POSTGRES_REQUIRED"))
 KINDS = ("sqlite", "postgresql")
 TWICE = (  # below tests/
+    "browser/test_accessibility.py",
     "browser/test_live_phone.py",
     "browser/test_schedule_board.py",
     "browser/test_two_browsers.py",
+    "faults/test_clock.py",
+    "faults/test_damage.py",
+    "faults/test_disk.py",
+    "faults/test_killed.py",
+    "faults/test_lock.py",
+    "faults/test_silent_feed.py",
+    "hostile/test_api.py",
+    "hostile/test_pages.py",
     "test_cli_accounts.py",
     "test_cli_schedule_store.py",
     "test_cli_store.py",
     "test_cli_ticks.py",
+    "test_examples.py",
     "web/test_accounts_pages.py",
+    "web/test_first_plan.py",
     "web/test_hard_pages.py",
     "web/test_live_pages.py",
+    "web/test_load.py",
     "web/test_next_page.py",
     "web/test_private_pages.py",
     "web/test_record_pages.py",
@@ -46,7 +58,7 @@ TWICE = (  # below tests/
     "web/test_schedule_pages.py",
     "web/test_skills_pages.py",
 )
-BY_ADDRESS = ("store/",)  # they ask for an address of either kind themselves
+BY_ADDRESS = ("store/", "web/test_two_servers.py")  # they ask for an address of either kind themselves
 
 
 def _binaries() -> Path | None:

@@ -48,10 +48,10 @@ class Picture:
 PICTURES = {
     "plan-phone": Picture(PLAN, PHONE, height=1250),
     "day-picture": Picture(PLAN, DESK, part="figure.wide"),
-    "board": Picture("/board?request=saturday-ledge", DESK, part="main", height=760),
+    "board": Picture("/board?group=Terns&date=2026-12-06", DESK, part="main", height=900),
     "morning": Picture(f"/sheets?date={DAY}", PHONE, height=1250, clock=ON_THE_DAY),
     "live-phone": Picture(f"/today/{SITE}?date={DAY}&by=Greta%20Holm", PHONE, height=1250, clock=ON_THE_DAY),
-    "schedule-board": Picture(f"/schedules/{SCHEDULE}?day={SCHEDULE_DAY}", DESK, part=".lanes", height=900),
+    "schedule-board": Picture(f"/schedules/{SCHEDULE}?day={SCHEDULE_DAY}", DESK, part=".lanes"),
 }
 PAPERS = {  # the first page of a PDF
     "emergency-sheet": f"/sheets.pdf?date={DAY}&site={SITE}",
@@ -72,7 +72,9 @@ def small_png(content: bytes) -> bytes:
         image.quantize(colours, dither=Image.Dither.NONE).save(out, "PNG", optimize=True)
         if out.tell() <= LARGEST_BYTES:
             return out.getvalue()
-    raise ValueError(f"{out.tell():,} bytes with {COLOURS[-1]} colours; at most {LARGEST_BYTES:,}: show less of the page")
+    raise ValueError(
+        f"{out.tell():,} bytes with {COLOURS[-1]} colours; at most {LARGEST_BYTES:,}: show less of the page"
+    )
 
 
 # ---- what is served ----
@@ -151,7 +153,7 @@ def make_the_schedule(app: Any, store: Any) -> None:
 
 
 def take(names: tuple[str, ...], told: Callable[[str], None] = print) -> None:
-    """Take pictures and write them.  Raises RuntimeError for a page that does not answer or a part that is not there."""
+    """Take pictures and write them.  Raises RuntimeError for a page that does not answer or lacks the part shown."""
     with tempfile.TemporaryDirectory(prefix="tripplan-pictures-") as scratch, served(Path(scratch)) as here:
         store = here.app.extensions["tripplan_store"]
         if "live-phone" in names:

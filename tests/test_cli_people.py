@@ -40,7 +40,7 @@ def table(folder: Path, name: str = "people.csv", **cells: str) -> Path:
 
 
 def listing(folder: Path) -> dict[str, bytes]:
-    return {file.name: file.read_bytes() for file in (folder / "centre").iterdir()}
+    return {file.name: file.read_bytes() for file in (folder / "centre").glob("[!.]*")}
 
 
 def test_the_list_names_everybody_with_the_level_and_nothing_private(folder, capsys):

@@ -1,4 +1,4 @@
-"""`tripplan schedule`: JSON by its contract, files, what it refuses, how it ends, and the file in the README."""
+"""`tripplan schedule`: JSON by its contract, files, what it refuses, how it ends, and the file in the guide."""
 
 from __future__ import annotations
 
@@ -482,12 +482,12 @@ def test_a_second_interrupt_ends_at_once_and_writes_nothing(asked, tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
-# ---- the README explains the file ----
+# ---- a guide explains the file ----
 
 
-def readme_file() -> str:
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
-    (block,) = [each for each in re.findall(r"```toml\n(.*?)```", text, re.DOTALL) if "first_day" in each]
+def explained_file() -> str:
+    text = (data_dir("templates") / "guides" / "files.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"```toml schedules/second-weekend.toml\n(.*?)```", text, re.DOTALL)
     return str(block)
 
 
@@ -506,8 +506,8 @@ def records_of(kind: type[Record]) -> dict[str, set[str]]:
     return found
 
 
-def test_the_readme_names_every_key_that_a_file_of_days_has():
-    block = readme_file()
+def test_the_guide_names_every_key_that_a_file_of_days_has():
+    block = explained_file()
     named = set(re.findall(r"[a-z][a-z0-9_]*", block))
     records = records_of(schedule_request.ScheduleRequest)
     of_a_day = {"RecentDive": set(), "DiveWish": {"depth_m", "minutes"}, "SchoolGroup": set(GroupWish.model_fields)}
@@ -520,9 +520,9 @@ def test_the_readme_names_every_key_that_a_file_of_days_has():
         assert keys <= named, (name, keys - named)
 
 
-def test_the_file_in_the_readme_makes_a_schedule(run, island):
-    file = island / "schedules" / "readme.toml"
-    file.write_text(readme_file(), encoding="utf-8")
+def test_the_file_in_the_guide_makes_a_schedule(run, island):
+    file = island / "schedules" / "explained.toml"
+    file.write_text(explained_file(), encoding="utf-8")
     try:
         code, out, err = run(file, "--json", "--seconds", 5)
     finally:
@@ -531,19 +531,3 @@ def test_the_file_in_the_readme_makes_a_schedule(run, island):
     found = json.loads(out)
     assert found["status"] == "optimal" and found["unplaced"] == []
     assert any(each["pinned"] for each in found["outings"])
-
-
-def test_the_command_in_the_readme_names_a_file_and_options_that_are_there(capsys):
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
-    lines = [line.split("#")[0].split() for line in text.splitlines() if "tripplan schedule " in line]
-    assert lines
-    with pytest.raises(SystemExit) as end:
-        main(["schedule", "--help"])
-    assert end.value.code == 0
-    helped = capsys.readouterr().out
-    for line in lines:
-        for word in line:
-            if word.startswith("--"):
-                assert word in helped
-            if word.endswith(".toml") and word.startswith("my-centre/"):
-                assert (data_dir("sites") / word.removeprefix("my-centre/")).is_file()

@@ -148,8 +148,11 @@ class TomlFile:
         return Fault(str(self.path), self.line(location), message)
 
 
-def read_toml(path: Path) -> TomlFile:
-    """Read a TOML file.  Raises BadRecord when it cannot be read or is not TOML."""
+def read_text(path: Path) -> str:
+    """Return the text of a hand-written file, its lines ended by line feeds.
+
+    Raises BadRecord where it cannot be read, is too large, or is not UTF-8.
+    """
 
     def refused(why: str, line: int = 1) -> BadRecord:
         return BadRecord((Fault(str(path), line, why),))
@@ -161,10 +164,14 @@ def read_toml(path: Path) -> TomlFile:
             raise refused("this is not an ordinary file")
         with path.open("rb") as stream:
             raw = stream.read(LARGEST_FILE_BYTES + 1)
+    except BadRecord:
+        raise
     except FileNotFoundError:
         raise refused("there is no such file") from None
     except OSError as error:
         raise refused(f"the file cannot be read: {error.strerror or error}") from None
+    except ValueError:  # a name with a NUL in it
+        raise refused("no file can have this name") from None
     if len(raw) > LARGEST_FILE_BYTES:
         raise refused(f"the file is larger than {LARGEST_FILE_BYTES:,} bytes")
     try:
@@ -173,7 +180,12 @@ def read_toml(path: Path) -> TomlFile:
         raise refused(
             "the file is not UTF-8 text; save it as UTF-8", raw[: error.start].count(b"\n") + 1
         ) from None  # fmt: skip
-    return TomlFile(path, text.replace("\r\n", "\n"))
+    return text.replace("\r\n", "\n")
+
+
+def read_toml(path: Path) -> TomlFile:
+    """Read a TOML file.  Raises BadRecord when it cannot be read or is not TOML."""
+    return TomlFile(path, read_text(path))
 
 
 _SYNTAX = (  # how the parser's complaint begins, and what the writer of the file should look for

@@ -9,7 +9,12 @@
   let sending = false;
   let waitMs = 1000;
   let refusal = ""; // why the server takes nothing, where it said so
+  let tag = ""; // of the board that is shown: the server sends no other one while nothing on it is new
   let lastPress = { what: "", at: 0 };
+  let pressed = null; // the control that was pressed last: its button is switched off, which takes the focus from it
+  let done = ""; // what was pressed, to be read out once it is known whether it was sent
+  let owed = false; // whether it was read out that something is not sent
+  const late = new Set();
   const unkept = []; // where the phone keeps nothing, at least this page does
 
   const storage = (() => {
@@ -77,18 +82,66 @@
       for (const box of boxes(form)) box.value = typed.get(`${isOf(form)}\n${box.name}`) || box.value;
   }
 
+  // ---- what is read out, and where the keyboard stands, across a board that is drawn anew ----
+
+  function read(id, words) { document.getElementById(id).textContent = words; }
+
+  const placeOf = each => {
+    const line = each.closest("li");
+    return [each.closest("section")?.getAttribute("aria-label") || "", line ? line.querySelector("b")?.textContent || line.textContent.trim().slice(0, 60) : ""];
+  };
+
+  function keyOf(each) {
+    // What a control is, as far as a fresh board has it too; the numbers in a summary are other ones then.
+    const form = each.closest("form.entry");
+    const what = form ? `${isOf(form)}\n${each.name || each.tagName}` : `${each.tagName} ${each.textContent.replace(/\d+/g, "#")}`;
+    return { what: [...placeOf(each), what].join("\n"), place: placeOf(each) };
+  }
+
+  function focusAgain(key) {
+    if (!key || document.activeElement !== document.body) return;
+    const controls = [...board.querySelectorAll("button:not(:disabled), a[href], input:not([type=hidden]), select, textarea, summary, [tabindex='-1']")];
+    let found = controls.find(each => keyOf(each).what === key.what);
+    if (!found) {
+      // What was pressed is gone. Its line or its part takes the focus and never the control now in its place, which
+      // writes the opposite: a key that is held down would press it.
+      const part = [...board.querySelectorAll("section")].find(each => (each.getAttribute("aria-label") || "") === key.place[0]);
+      const line = key.place[1] && part ? [...part.querySelectorAll("li")].find(each => each.querySelector("b")?.textContent === key.place[1]) : null;
+      found = line?.querySelector("p") || part?.querySelector("h2") || part || board;
+      found.tabIndex = -1;
+    }
+    found.focus({ preventScroll: true });
+    found.scrollIntoView({ block: "nearest" });
+  }
+
+  const alarmsNow = () => [...board.querySelectorAll(".alarm > p > b")].map(each => each.textContent.replace("■", "").trim());
+
+  function warn(before) {
+    const fresh = alarmsNow().filter(each => !before.includes(each));
+    if (fresh.length) read("warned", fresh.length === 1 ? `Alarm: ${fresh[0]}` : `${fresh.length} new alarms. ${fresh[0]}`);
+  }
+
   async function redraw() {
     const by = document.getElementById("by").value;
-    const answer = await fetch(`${board.dataset.board}&by=${encodeURIComponent(by)}`, { cache: "no-store" });
-    if (!answer.ok) return;
-    const open = [...board.querySelectorAll("details[open] > summary")].map(each => each.textContent);
-    if (board.contains(document.activeElement) && document.activeElement.matches("input, textarea, select")) return;
+    const answer = await fetch(`${board.dataset.board}&by=${encodeURIComponent(by)}`, { cache: "no-store", headers: tag ? { "If-None-Match": tag } : {} });
+    if (!answer.ok) return; // also 304: what is shown is what there is
     const text = await answer.text();
+    const active = document.activeElement;
+    const within = active !== board && board.contains(active) ? keyOf(active) : null;
+    // Nobody is taken out of a box in which they type; one that was just sent with the Enter key is empty.
+    if (within && active.matches("input, textarea, select") && !(pressed && within.what === pressed.what && !active.value)) return;
+    const at = within || (active === document.body ? pressed : null);
+    const open = [...board.querySelectorAll("details[open] > summary")].map(each => keyOf(each).what);
+    const alarms = alarmsNow();
     const typed = typedNow(); // words half written are not lost to a fresh board
     board.innerHTML = text;
+    tag = answer.headers.get("ETag") || "";
     typeAgain(typed);
     for (const summary of board.querySelectorAll("details > summary"))
-      if (open.includes(summary.textContent)) summary.parentElement.open = true;
+      if (open.includes(keyOf(summary).what)) summary.parentElement.open = true;
+    pressed = null;
+    focusAgain(at);
+    warn(alarms);
     clocks();
   }
 
@@ -131,7 +184,12 @@
       waitMs = 1000;
       show();
       await redraw();
+      if (done && !told.refused.length) read("told", `${done}. In the water: ${board.querySelector(".tally dd").textContent}.`);
+      else if (owed && !all().length) read("told", "Everything is sent.");
+      done = "";
+      owed = owed && all().length > 0;
     } catch {
+      if (done) { read("told", `${done}: kept on this phone, not sent yet.`); done = ""; owed = true; }
       waitMs = Math.min(waitMs * 2, 30000);
     } finally {
       sending = false;
@@ -167,6 +225,10 @@
         value: values.get("value") || "", text: values.get("text") || "", identity: values.get("identity") || "",
         corrects: values.get("corrects") || "",
       });
+    const at = form.contains(document.activeElement) ? document.activeElement : form.querySelector("button");
+    pressed = keyOf(at);
+    done = people.length === 1 && people[0] ? `${form.querySelector("button").textContent}: ${people[0]}` : form.querySelector("button").textContent;
+    tag = ""; // its button is marked as pressed below: a board that is the same is drawn again
     form.reset();
     for (const box of boxes(form)) box.value = ""; // also what came back from the server
     for (const button of form.querySelectorAll("button")) { button.disabled = true; button.textContent += " ✓"; }
@@ -188,6 +250,10 @@
       const running = line.dataset.words;
       line.textContent = minutes >= 0 ? `${running} Out by in ${Math.floor(minutes)} min.`
         : `${running} OVERDUE since ${Math.ceil(-minutes)} min: start the missing-diver steps unless everybody is out.`;
+      if (minutes < 0 && !line.classList.contains("overdue") && !late.has(line.dataset.outBy + line.dataset.group)) {
+        late.add(line.dataset.outBy + line.dataset.group); // said once, not with every fresh board
+        read("warned", `Overdue: ${line.dataset.group}, dive ${line.dataset.dive}.`);
+      }
       line.classList.toggle("overdue", minutes < 0);
     }
   }

@@ -37,7 +37,7 @@ from tripplan.store.database import Store
 WAIT_S = 60.0  # for one answer: a server that takes longer is at fault
 POLL_S = 15.0  # as the script does
 HEALTH_S = 0.2
-KINDS = ("healthz", "page", "board", "board, nothing new", "entries", "token")
+KINDS = ("healthz", "page", "style, script", "board", "board, nothing new", "entries", "token")
 DIVERS = (  # of the request: who goes in, in which group
     ("Luca Benti", "Terns"), ("Ines Faro", "Terns"), ("Asha Rao", "Skuas"), ("Tom Okafor", "Skuas"),
 )  # fmt: skip
@@ -90,16 +90,23 @@ class Line:
         accepted: Iterable[int] = (200,),
     ) -> tuple[int, Mapping[str, str], str]:
         """Ask and wait for the answer.  Raises OSError or HTTPException where there is none."""
-        if self._open is None:
-            self._open = http.client.HTTPConnection("127.0.0.1", self.port, timeout=WAIT_S)
         start = time.perf_counter()
-        try:
-            self._open.request(method, path, body, self._headers(headers))
-            answer = self._open.getresponse()
-            raw = answer.read()
-        except BaseException:
-            self.close()
-            raise
+        while True:
+            used = self._open is not None
+            if self._open is None:
+                self._open = http.client.HTTPConnection("127.0.0.1", self.port, timeout=WAIT_S)
+            try:
+                self._open.request(method, path, body, self._headers(headers))
+                answer = self._open.getresponse()
+                raw = answer.read()
+                break
+            except (http.client.RemoteDisconnected, BrokenPipeError, ConnectionResetError):
+                self.close()
+                if not used:
+                    raise  # one that stood idle for long the server may close: a browser opens another
+            except BaseException:
+                self.close()
+                raise
         taken_s = time.perf_counter() - start
         for cookie in answer.headers.get_all("Set-Cookie") or ():
             name, value = cookie.split(";", 1)[0].split("=", 1)
@@ -140,6 +147,7 @@ class Phone(threading.Thread):
         self.last_board = ""
         self.queue: list[Entry] = []
         self._line = Line(server.port, log)
+        self._spare = [Line(server.port, log) for _ in range(2)]  # a browser opens them with the page and keeps them
         self._log = log
         self._until = until
         self._pace_s = pace_s
@@ -186,7 +194,8 @@ class Phone(threading.Thread):
         with contextlib.suppress(OSError, http.client.HTTPException):
             self._tag = ""
             self._redraw()
-        self._line.close()
+        for line in (self._line, *self._spare):
+            line.close()
 
     def _entries(self) -> list[Entry]:
         """Return what the person writes next: mostly one entry, now and then a handful."""
@@ -206,7 +215,7 @@ class Phone(threading.Thread):
             ]
         else:
             steps += [("assembled", {"person": guest}), ("left", {"person": guest})]
-        steps += [("note", {"text": f"Note {self._round} of {self.by}: {'é<b>' * self._chance.randrange(20)}"})]
+        steps += [("note", {"text": f"Note {self._round} of {self.by}: {'é<b>' * self._chance.randrange(20)}."})]
         if self._round % 5 == 4:
             steps += [("count", {"value": str(self._chance.randrange(60)), "text": "assemble"})]
         many = 1 if self._chance.random() < 0.8 else 4
@@ -237,6 +246,9 @@ class Phone(threading.Thread):
         self._addresses = {name: data[name].replace("&amp;", "&") for name in ("board", "send", "token")}
         self._csrf, self._tag = data["csrf"], ""
         self._read(text)
+        files = re.findall(r'(?:href|src)="(/static/[^"]+\.(?:css|js))"', text)
+        for line, path in zip(self._spare, files, strict=False):
+            line.ask("style, script", "GET", path)
 
     def _send(self, *, faults: bool = True) -> None:
         batch = self.queue[:50]

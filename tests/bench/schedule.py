@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import argparse
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
 from tests.bench.schedules import invented
+from tests.bench.table import Row
 from tripplan.planning.first_fit import first_fit
 from tripplan.planning.outings import Ground, options_of
 from tripplan.planning.schedule import Progress
@@ -19,6 +21,7 @@ from tripplan.planning.shared import Shared
 from tripplan.planning.solver import points_of
 
 SECONDS = 60.0
+ROW_SECONDS = 10.0
 
 
 @dataclass(frozen=True)
@@ -87,6 +90,26 @@ def measure(size: Size, limit_s: float) -> None:
         f"{seen[0][0] if seen else 0.0:.1f} s, last better one after {last_s:.0f} s; {end} after "
         f"{whole_s:.0f} s; at most {found.bound} points; {found.rounds} rounds of day plans"
     )
+
+
+def schedule_rows() -> Iterator[Row]:
+    """Measure a schedule of the smallest centre, its worth beside the first fit and its time beside the options."""
+    size = SIZES[0]
+    request, world = invented(size.groups, size.sites, size.crew, size.days, size.seed, first_day=date(2027, 6, 7))
+    start = time.perf_counter()
+    ground = Ground(request, world)
+    options = options_of(ground)
+    shared = Shared(ground, options)
+    options_s = time.perf_counter() - start
+    greedy = first_fit(ground, options, shared)
+    start = time.perf_counter()
+    found = find(request, world, limits=Limits(seconds=ROW_SECONDS, seed=1), ground=ground, hint=greedy)
+    whole_s = time.perf_counter() - start
+    part = f"a schedule: {size.words}, {ROW_SECONDS:g} s of the search's own measure"
+    yield Row(part, "its time", whole_s, "s", options_s, "what each group could do alone")
+    points = sum(points_of(greedy, ground, None).values())
+    yield Row(part, "its points", found.objective, "points", points, "the first fit")
+    yield Row(part, "its points", found.objective, "points", found.bound, "the most there can be")
 
 
 def main() -> None:

@@ -1,4 +1,4 @@
-"""The program as users start it: ``tripplan serve`` of a copy of the demonstration, in a process and place of its own."""
+"""The program as users start it: ``tripplan serve`` of a copy of the demonstration, in a process of its own."""
 
 from __future__ import annotations
 

@@ -37,6 +37,13 @@ PAGES = (
     "/requests/new",
     "/requests/saturday-ledge/versions",
     "/schedules",
+    "/start",
+    "/start/centre",
+    "/start/oxygen",
+    "/sites/new",
+    "/sites/the-gut/edit",
+    "/people/new",
+    "/people/Luca Benti/edit",
     "/sites",
     "/sites/stair-ledge",
     "/sites/lake-orrin",
@@ -58,6 +65,11 @@ PAGES = (
     "/requirements",
     "/sources",
     "/about",
+    "/glossary",
+    "/guide",
+    "/guide/centre",
+    "/guide/files",
+    "/guide/methods",
     "/sheets",
     "/sheets?date=2026-11-29&site=lake-orrin&site=stair-ledge&by=Greta",
     "/sheets?date=2026-12-30",
@@ -183,6 +195,7 @@ def test_the_file_for_the_phone_opens_without_a_network(browser, address, tmp_pa
     context = browser.new_context(accept_downloads=True, viewport={"width": 390, "height": 844})
     page = context.new_page()
     page.goto(address + PLAN)
+    page.click("summary >> text=Print or save")
     with page.expect_download() as started:
         page.click("text=File for the phone")
     saved = tmp_path / started.value.suggested_filename

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date
 from functools import cache
 
+from tripplan.check import Check, Outcome
 from tripplan.data_files import data_dir
 from tripplan.planning.day import plan_day
 from tripplan.planning.plan import DayPlan
@@ -30,6 +31,19 @@ def plan_of(name: str) -> DayPlan:
     return plan_day(
         request.model_copy(update={"date": date(2027, 9, 9), "recent_dives": None, "crew": Crew()}), held.world
     )
+
+
+def parts_of(check: Check) -> tuple[str, ...]:
+    """Return what of a check must be read on every face: a caution alike but for its dive or person may share a line.
+
+    The wording stands as it is; whom it is about may stand before several such wordings at once.
+    """
+    if check.outcome is not Outcome.CAUTION or not check.sentence.startswith(
+        (f"{check.subject}:", f"{check.subject}'s")
+    ):
+        return (check.sentence,)
+    group, _, number = check.subject.partition(", dive ")
+    return (check.sentence.removeprefix(check.subject), group, number)
 
 
 HOSTILE = {

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 from printed_pages import flat, pages_of
-from printed_plans import HOSTILE, REQUESTS, hostile_plan, plan_of
+from printed_plans import HOSTILE, REQUESTS, hostile_plan, parts_of, plan_of
 from pypdf import PdfReader
 from sample_plan import sample_plan
 
@@ -110,9 +110,12 @@ def test_the_sheet_holds_everything_for_an_emergency(sheets, name, paper):
 def test_every_stop_and_caution_stands_in_full_with_its_source(sheets, name, paper):
     plan = plan_of(name)
     text = "".join(pages_of(sheets[name, paper]))
-    for word, checks in (("STOP", plan.stops), ("CAUTION", plan.cautions)):
-        for check in checks:
-            assert flat(f"{word}: {check.sentence}Source: {source_words(check.source, rules_of(plan))}") in text
+    for check in plan.stops:
+        assert flat(f"STOP: {check.sentence}Source: {source_words(check.source, rules_of(plan))}") in text
+    for check in plan.cautions:
+        *told, source = *parts_of(check), source_words(check.source, rules_of(plan))
+        assert flat(f"{told[0]} Source: {source}") in text
+        assert all(flat(part) in text for part in told)
 
 
 @pytest.mark.parametrize("name", ALL)
@@ -120,7 +123,8 @@ def test_the_words_given_to_the_sheet_hold_every_passed_check_observation_overri
     plan = plan_of(name)
     words = flat(json.dumps(sheet_values(plan), ensure_ascii=False))
     for check in plan.checks:
-        assert flat(json.dumps(check.sentence, ensure_ascii=False)[1:-1]) in words
+        for part in parts_of(check):
+            assert flat(json.dumps(part, ensure_ascii=False)[1:-1]) in words
     for seen in plan.observations:
         assert flat(json.dumps(seen.limit_words, ensure_ascii=False)[1:-1]) in words
     for rule in plan.overrides:
@@ -141,7 +145,7 @@ def test_every_check_is_printed_passed_ones_too_with_its_source(sheets, name, pa
     plan = plan_of(name)
     text = "".join(pages_of(sheets[name, paper]))
     for check in plan.checks:
-        assert stands_in(check.sentence, text), check.sentence
+        assert all(stands_in(part, text) for part in parts_of(check)), check.sentence
         assert stands_in(source_words(check.source, rules_of(plan)), text), check.source
 
 

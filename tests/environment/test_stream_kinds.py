@@ -504,7 +504,7 @@ def stream_closures_of(site, tide: HarmonicTide | PrintedTide | None):
     """Return the closures of a day for the stream, with a station of such a tide, or none at all."""
     from tripplan.catalogue.station import Station
     from tripplan.people.group import KINDS
-    from tripplan.planning.day import site_windows
+    from tripplan.planning.setting import site_windows
     from tripplan.planning.world import World
     from tripplan.rulebook import baseline
 

@@ -131,7 +131,7 @@ def test_a_file_that_is_not_text_is_refused(tmp_path):
     path.write_bytes(b"\xff\xfe\x00t")
     with pytest.raises(BadRecord, match="not UTF-8"):
         read_forecast_file(path)
-    with pytest.raises(BadRecord, match="cannot be read"):
+    with pytest.raises(BadRecord, match="no such file"):
         read_forecast_file(tmp_path / "nowhere.csv")
 
 

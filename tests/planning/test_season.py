@@ -21,8 +21,8 @@ from tripplan.environment.position import read_position
 from tripplan.environment.tide import Constituent, HarmonicTide, PrintedTide, SecondaryTide, TurningPoint
 from tripplan.errors import OutOfRange
 from tripplan.people.group import KINDS
-from tripplan.planning.day import site_windows
 from tripplan.planning.season import Season, _Shifted, _Tabulated, cause_of, season, season_minutes, seasons
+from tripplan.planning.setting import site_windows
 from tripplan.planning.world import World
 from tripplan.store.folder import load_folder
 
@@ -254,7 +254,7 @@ def test_a_season_of_access_over_new_year():
     found = same(world(open_), "guided", *YEAR, days)
     by_day = {day.day: day for day in found.days}
     assert [by_day[day].usable_min > 0 for day in days] == [True, False, False, True, True]
-    assert by_day[date(2027, 4, 1)].first_reason == "Access is closed today: open 08-01 to 03-31."
+    assert by_day[date(2027, 4, 1)].first_reason == "Access is closed today: it is open from 1 August to 31 March."
 
 
 def test_night_dives_where_the_clock_changes():

@@ -12,10 +12,11 @@ import weather_world as weather
 
 from tripplan.check import Outcome
 from tripplan.environment.conditions import Conditions, Forecast, Series, m_s
-from tripplan.planning.day import plan_day, setting_of
+from tripplan.planning.day import plan_day
 from tripplan.planning.plan import DayPlan, Edge
 from tripplan.planning.replan import delayed
 from tripplan.planning.request import DiveWish, Request
+from tripplan.planning.setting import setting_of
 from tripplan.planning.tolerance import edges_of, with_edges
 from tripplan.planning.world import World
 

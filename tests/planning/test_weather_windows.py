@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from tripplan.catalogue.site import Site
 from tripplan.environment.conditions import QUANTITIES, Conditions, Forecast, Seen, Series
 from tripplan.people.group import KINDS
-from tripplan.planning.day import site_windows
+from tripplan.planning.setting import site_windows
 from tripplan.planning.window import DayGrid, Window
 
 WHOLE_DAY = [("00:00", "00:00")]

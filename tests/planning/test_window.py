@@ -11,8 +11,8 @@ from small_world import DAY, SOUTH, TIDAL, group, limits, plan, site, stops, swi
 
 from tripplan.environment.daylight import Daylight
 from tripplan.people.group import KINDS
-from tripplan.planning.day import site_windows
 from tripplan.planning.plan import Closure
+from tripplan.planning.setting import site_windows
 from tripplan.planning.window import (
     DayGrid,
     Window,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 import random
 import re
 import stat
@@ -27,7 +28,6 @@ from tripplan.people.level import Level
 from tripplan.people.person import Person, Weighting
 from tripplan.people.roster import Roster, read_roster
 from tripplan.people.table import COLUMNS, Cell, people_from, rows_of
-from tripplan.store import people_file
 from tripplan.store.people_file import centre_people, people_toml, read_table, save_people, write_table
 from tripplan.store.records import CannotKeep
 
@@ -391,8 +391,8 @@ def test_a_new_list_takes_the_place_of_the_old_one_which_is_kept_under_its_time(
     assert kept == tmp_path / "people-20270612-120005.toml"
     assert again == tmp_path / "people-20270612-120005-2.toml"
     assert (file.read_text(), kept.read_text(), again.read_text()) == (ONE, ONE, TWO)
-    assert {stat.S_IMODE(each.stat().st_mode) for each in tmp_path.iterdir()} == {0o640}
-    assert len(list(tmp_path.iterdir())) == 3
+    assert {stat.S_IMODE(each.stat().st_mode) for each in tmp_path.glob("[!.]*")} == {0o640}
+    assert len(list(tmp_path.glob("[!.]*"))) == 3
 
 
 @pytest.mark.parametrize(
@@ -410,7 +410,7 @@ def test_a_list_that_could_not_be_read_again_never_takes_the_place(tmp_path, tex
     with pytest.raises(CannotKeep, match="nothing was changed") as refused:
         save_people(file, text, NOON, CARDS)
     assert reason in str(refused.value)
-    assert [(each.name, each.read_text()) for each in tmp_path.iterdir()] == [("people.toml", ONE)]
+    assert [(each.name, each.read_text()) for each in tmp_path.glob("[!.]*")] == [("people.toml", ONE)]
 
 
 @pytest.mark.parametrize("failing", ["fsync", "replace"])
@@ -421,7 +421,7 @@ def test_a_disk_that_fails_leaves_the_old_list_as_it_was(tmp_path, monkeypatch, 
     def fails(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(*(people_file.os, "fsync") if failing == "fsync" else (Path, "replace"), fails)
+    monkeypatch.setattr(*(os, "fsync") if failing == "fsync" else (Path, "replace"), fails)
     with pytest.raises(CannotKeep, match="No space left on device; nothing was changed"):
         save_people(file, TWO, NOON, CARDS)
     assert file.read_text() == ONE

@@ -186,7 +186,7 @@ def test_what_was_typed_of_an_incident_comes_back_when_the_store_takes_nothing(c
 
     monkeypatch.setattr(store, "add", full)
     answer = written(client, kind="incident", person="", text="Came up fast and holds the arm")
-    assert answer.status_code == 500 and "disk is full" in answer.text
+    assert answer.status_code == 503 and "disk is full" in answer.text
     assert "Came up fast and holds the arm" in answer.text
 
 
@@ -195,7 +195,7 @@ def test_a_store_that_cannot_be_read_is_told_in_words(client, store, monkeypatch
     def away(*_):
         raise StoreFault("the store is away")
 
-    for name in ("plans", "events", "days_of"):
+    for name in ("plans", "plan_numbers", "events", "days_of"):
         monkeypatch.setattr(store, name, away)
     monkeypatch.setattr("tripplan.web.skills.ticks", away)
     answer = client.get(address)
@@ -207,7 +207,7 @@ def test_a_page_that_asks_by_itself_is_told_in_its_own_way_that_the_store_is_awa
     def away(*_):
         raise StoreFault("the store is away")
 
-    monkeypatch.setattr(store, "plans", away)
+    monkeypatch.setattr(store, "plan_numbers", away)
     answer = client.get(LIVE, headers={"Accept": "application/json"})
     assert answer.status_code == 503 and answer.json == {"error": "the store is away", "refused": []}
     monkeypatch.setattr(store, "add", away)

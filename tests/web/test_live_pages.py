@@ -229,7 +229,7 @@ def test_a_store_that_takes_nothing_is_told_and_the_phone_keeps_its_entries(clie
     answer = send(client, entry("phone-entry-1"), with_token=csrf)
     assert answer.status_code == 503 and "disk full" in answer.json["error"] and "new" not in answer.json
     wrong = form(client, kind="assembled", person="Luca Benti")
-    assert wrong.status_code == 500 and "Nothing was written down" in wrong.text
+    assert wrong.status_code == 503 and "Nothing was written down" in wrong.text
 
 
 def test_the_record_holds_what_was_done_beside_what_was_planned(client, clock):

@@ -215,7 +215,7 @@ def test_the_whole_rule_book_and_every_source_is_shown(client):
 def test_a_page_only_answers_to_being_read(client):
     answer = client.post("/plan")
     assert answer.status_code == 405
-    assert "only answers to being read" in answer.get_data(as_text=True)
+    assert "only shows a page" in answer.get_data(as_text=True)
 
 
 def test_a_fault_of_the_program_is_told_in_plain_words_without_its_innards():
@@ -230,7 +230,7 @@ def test_a_fault_of_the_program_is_told_in_plain_words_without_its_innards():
     assert answer.status_code == 500
     assert "Do not dive on a plan that it did not finish" in page
     assert "inside" not in page and "Traceback" not in page
-    assert "default-src 'self'" in answer.headers["Content-Security-Policy"]
+    assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
 
 
 def test_when_even_the_folder_is_gone_the_refusal_is_still_plain(centre):
@@ -256,7 +256,7 @@ def test_a_broken_centre_file_is_named_and_the_last_good_one_holds_until_it_is_m
 def test_every_answer_carries_the_headers(client):
     for address in ("/nope", "/static/page.css", f"/plan.json?{PLAN}", "/healthz"):
         with client.get(address) as answer:
-            assert "default-src 'self'" in answer.headers["Content-Security-Policy"]
+            assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
             assert answer.headers["X-Content-Type-Options"] == "nosniff"
     loose = client.get(f"/plan/offline.html?{PLAN}").headers["Content-Security-Policy"]
     assert "default-src 'none'" in loose and "script" not in loose

@@ -126,7 +126,7 @@ def row(text: str, what: str) -> tuple[str, str]:
 
 def test_before_any_dive_only_the_hour_is_another(beach):
     text = beach.page()
-    assert "No dive is made yet: only the hour is another." in text
+    assert "No dive has been made yet, so only the time of day differs from the plan before." in text
     assert "Terns, dive 1" in text and "Skuas, dive 1" in text
 
 

@@ -27,6 +27,14 @@ PAGES = (
     "/requests/new",
     "/requests/saturday-ledge/versions",
     "/schedules",
+    "/start",
+    "/start/centre",
+    "/start/oxygen",
+    "/sites/new",
+    "/sites/new?like=gull-cove",
+    "/sites/stair-ledge/edit",
+    "/people/new",
+    "/people/Luca Benti/edit",
     "/sites",
     "/sites/stair-ledge",
     "/sites/gull-cove",
@@ -49,6 +57,10 @@ PAGES = (
     "/requirements?state=partly&area=kit",
     "/sources",
     "/about",
+    "/glossary",
+    "/guide",
+    "/guide/leader",
+    "/guide/methods",
     "/sheets",
     "/sheets?date=2026-11-29&site=lake-orrin&site=stair-ledge&by=Greta",
     "/sheets?date=2026-12-30",
@@ -81,7 +93,7 @@ def test_no_page_carries_inline_style_or_script(client, address):
 
 def test_headers_allow_nothing_from_elsewhere(client):
     headers = client.get("/").headers
-    assert "default-src 'self'" in headers["Content-Security-Policy"]
+    assert "default-src 'none'" in headers["Content-Security-Policy"]
     assert "script-src 'none'" in headers["Content-Security-Policy"]
     assert headers["X-Content-Type-Options"] == "nosniff"
     assert headers["Referrer-Policy"] == "no-referrer"

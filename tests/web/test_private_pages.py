@@ -153,7 +153,11 @@ def addresses(centre: Centre, rule, adapter, key) -> list[str]:
     group, choice = request.groups[0], choice_of(request, request.date, centre.folder)
     known = {
         "slug": [centre.folder.sites[request.site].tide.station if rule.rule.startswith("/tides") else request.site],
-        "name": [group.divers[0] if rule.rule.startswith("/people") else key],
+        "name": [
+            {"people": group.divers[0], "guide": "plan-phone.png" if "pictures" in rule.rule else "centre"}.get(
+                rule.rule.split("/")[1], key
+            )
+        ],
         "kind": ["level_1_course"],
         "dive": ["1"],
     }

@@ -12,6 +12,7 @@ from tripplan.errors import BadRecord, Fault
 from tripplan.record import TomlFile, read_toml
 
 STATIONS_FOLDER = "stations"
+NOTHING_FOUND = "no site and no station file (.toml) was found here"
 
 
 @dataclass(frozen=True)
@@ -141,7 +142,7 @@ class _Found:
         )
         if not self.site_files and not self.station_paths and not self.faults:
             where = str(paths[0]) if paths else "."
-            self.faults.append(Fault(where, 1, "no site and no station file (.toml) was found here"))
+            self.faults.append(Fault(where, 1, NOTHING_FOUND))
         return Survey(sites, stations, tuple(sorted(set(self.faults))), notes)
 
 

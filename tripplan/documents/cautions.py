@@ -15,6 +15,7 @@ from typing import Final
 from tripplan.check import Check, Outcome
 from tripplan.documents.words import counted
 from tripplan.planning.plan import DayPlan, DivePlan
+from tripplan.planning.private import is_private, without_private_check
 
 
 class When(Enum):
@@ -118,6 +119,11 @@ def cautions_line(plan: DayPlan) -> str:
     return f"{counted(number, 'thing')} to mind: {'; '.join(parts)}." if parts else ""
 
 
+def unlike(checks: Iterable[Check]) -> tuple[Check, ...]:
+    """Return the checks that differ in what was found, allowed or said by whom: the rest repeat one of them."""
+    return tuple({(check.found, check.limit, check.unit, check.source): check for check in checks}.values())
+
+
 # ---- within ----
 
 
@@ -125,6 +131,8 @@ def _todo_of(check: Check) -> _ToDo:
     """Return what to do about a caution; one that is not in the table comes first, in its own words."""
     if check.outcome is not Outcome.CAUTION:
         raise ValueError(f"{check.rule} is {check.outcome}: only cautions are put together")
+    if check == without_private_check(check) and is_private(check):
+        return _PRIVATE
     for name in filter(None, (check.subject, check.source)):
         if (check.rule, name) in TO_DO:
             return TO_DO[check.rule, name]
@@ -219,6 +227,7 @@ def _reasons(checks: Sequence[Check], dives: Mapping[str, Sequence[int]]) -> tup
 _LEAVE, _FIRST, _LOOK, _BRIEF, _AFTER, _LIMITS = When
 _NOBODY, _SUBJECT, _PEOPLE = Whom
 
+_PRIVATE = _ToDo(_FIRST, "Ask the leader about personal papers", _SUBJECT)  # for whoever may not see what they say
 _FIND_LEAD = _ToDo(_FIRST, "Find the lead by the check at the surface", _PEOPLE)
 _KIT = _ToDo(_LEAVE, "Look at each piece before it goes in", _SUBJECT)
 _COUNTRY = _ToDo(_FIRST, "Make sure which number reaches the rescue services here")
@@ -358,4 +367,4 @@ TO_DO: Final[Mapping[tuple[str, str], _ToDo]] = {
     ("exposure-known", ""): _WATER_OPEN,
     ("fetch-known", ""): _WATER_OPEN,
 }
-_ORDER: Final = tuple(dict.fromkeys(TO_DO.values()))
+_ORDER: Final = tuple(dict.fromkeys([*TO_DO.values(), _PRIVATE]))

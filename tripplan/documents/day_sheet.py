@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from tripplan.check import Check
 from tripplan.data_files import data_dir
+from tripplan.documents.cautions import caution_groups, cautions_line
 from tripplan.documents.fonts import FAMILIES, missing_sentences, paper_picture, printable, qr_svg, typst_fonts
 from tripplan.documents.packing_words import course_words, pack_rows, skills_lines
 from tripplan.documents.picture import day_picture, day_table
@@ -161,7 +162,29 @@ def _values(plan: DayPlan) -> dict[str, Any]:
             f"{counted(len(plan.stops), 'stop')}, {counted(len(plan.cautions), 'caution')}, {len(passed)} passed"
         ),
         "stops": [in_full(check) for check in plan.stops],
-        "cautions": [in_full(check) for check in plan.cautions],
+        "to_mind": cautions_line(plan),
+        "cautions": [
+            {
+                "title": group.title,
+                "lines": [
+                    {
+                        "todo": line.todo,
+                        "whom": line.whom,
+                        "reasons": [
+                            {
+                                "sentence": reason.sentence,
+                                "source": "; ".join(
+                                    dict.fromkeys(source_words(check.source, rules) for check in reason.checks)
+                                ),
+                            }
+                            for reason in line.reasons
+                        ],
+                    }
+                    for line in group.lines
+                ],
+            }
+            for group in caution_groups(plan)
+        ],
         "passed": [
             {
                 "rule": rule.replace("-", " ").capitalize(),

@@ -6,7 +6,11 @@ Page and file show the same body through the same template; the words that the t
 from __future__ import annotations
 
 import math
+import re
+from base64 import b64encode
 from collections.abc import Callable
+from hashlib import sha256
+from html import unescape
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
@@ -14,6 +18,8 @@ from jinja2 import Environment, FileSystemLoader, select_autoescape
 from tripplan.check import Candidate, Contest, Outcome
 from tripplan.data_files import data_dir
 from tripplan.documents import words
+from tripplan.documents.cautions import caution_groups, unlike
+from tripplan.documents.glossary import marked, used_in
 from tripplan.documents.packing_words import course_words, pack_rows, skills_lines
 from tripplan.documents.picture import day_picture, day_table
 from tripplan.documents.profile import allowance_picture, allowance_words, profile_picture, profile_words
@@ -23,6 +29,7 @@ from tripplan.people.group import KINDS
 from tripplan.planning.plan import DayPlan
 from tripplan.rulebook import RuleBook
 
+WORD_PREFIX = "word-"  # before the key of a word in the file, whose parts have names of their own
 MARKS = {
     "ok": "\u25cb",
     "caution": "\u25b3",
@@ -69,6 +76,8 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "closure": words.closure_words,
     "override": words.override_words,
     "by_rule": words.grouped,
+    "caution_groups": caution_groups,
+    "unlike": unlike,
     "counted": words.counted,
     "outcome": lambda value: verdict(Outcome(value)),
     "mark": lambda value: MARKS[value],
@@ -100,6 +109,27 @@ def without_turning_marks(page: str) -> str:
     return page.translate(_TURNING)
 
 
+def own_policy(style: str, script: str = "") -> str:
+    """Return the content policy of a file that holds everything: only this very style and script count.
+
+    Nothing is loaded. A style or a script that a word of somebody smuggled in has another digest, and does nothing.
+    """
+
+    def only(text: str) -> str:
+        return f"'sha256-{b64encode(sha256(text.encode()).digest()).decode()}'"
+
+    runs = f" script-src {only(script)};" if script else ""
+    return f"default-src 'none'; style-src {only(style)}; img-src data:;{runs} base-uri 'none'; form-action 'none'"
+
+
+def policy_in(page: str) -> str:
+    """Return the content policy that stands in a file; whoever serves the file sends it along."""
+    found = re.search(r'http-equiv="Content-Security-Policy" content="([^"]*)"', page)
+    if found is None:
+        raise ValueError("the file has no policy of its own")
+    return f"{unescape(found[1])}; frame-ancestors 'none'"
+
+
 def one_file_html(plan: DayPlan, rules: RuleBook) -> str:
     """Return the plan as one self-contained page: style and pictures inside, nothing to load, nothing that runs."""
     templates = data_dir("templates")
@@ -110,12 +140,16 @@ def one_file_html(plan: DayPlan, rules: RuleBook) -> str:
         lstrip_blocks=True,
     )
     environment.filters.update(FILTERS)
+    style = (templates / "static" / "page.css").read_text(encoding="utf-8")
     page = environment.get_template("offline.html").render(
         plan=plan,
         rules=rules,
         wide=day_picture(plan),
         narrow=day_picture(plan, narrow=True),
         table=day_table(plan),
-        style=(templates / "static" / "page.css").read_text(encoding="utf-8"),
+        style=style,
+        policy=own_policy(style),
     )
-    return without_turning_marks(page)
+    head, main, tail = re.split(r"(?=<main|</main>)", page, maxsplit=2)
+    listed = environment.get_template("_words.html").render(words=used_in(main), prefix=WORD_PREFIX)
+    return without_turning_marks("".join([head, marked(main, f"#{WORD_PREFIX}"), listed, tail]))

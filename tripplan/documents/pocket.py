@@ -10,7 +10,6 @@ import hashlib
 import json
 import math
 import re
-from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -22,7 +21,7 @@ from markupsafe import Markup
 
 from tripplan.catalogue.site import Site
 from tripplan.data_files import data_dir
-from tripplan.documents.one_file import FILTERS, without_turning_marks
+from tripplan.documents.one_file import FILTERS, own_policy, without_turning_marks
 from tripplan.documents.picture import day_picture, day_table
 from tripplan.documents.sheet_words import gap_words, in_calling_order, sheet_text
 from tripplan.documents.words import clock, height
@@ -123,22 +122,13 @@ def _page(day: date, pages: Sequence[PocketSite], rules: RuleBook, language: Lan
         demonstration=next((text["demonstration"] for text in texts if text["demonstration"]), ""),
         notice=texts[0]["notice"],
         caution=texts[0]["caution"],
-        policy=_policy(script),
+        policy=own_policy(style, script),
         style=Markup(style),
         script=Markup(script),
         clock_words=json.dumps(_clock_words(language), ensure_ascii=False),
         searches_drawn=detail == "all",
         all_times=detail != "one_search",
         plans_inside=detail not in ("no_plans", "one_search"),
-    )
-
-
-def _policy(script: str) -> str:
-    """Return the content policy: nothing is loaded, and only this very script runs."""
-    digest = b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    return (
-        "default-src 'none'; style-src 'unsafe-inline'; img-src data:; "
-        f"script-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
     )
 
 
@@ -285,6 +275,7 @@ def _tel(number: str) -> str:
 
 def _plan_body(plan: DayPlan, rules: RuleBook, environment: Environment) -> str:
     return environment.get_template("_plan.html").render(
+        within=True,
         plan=plan, rules=rules, wide="", narrow=day_picture(plan, narrow=True), table=day_table(plan)
     )
 

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable
 
 from tripplan.check import Check
+from tripplan.documents.cautions import caution_groups
 from tripplan.documents.packing_words import course_words, pack_rows, skills_lines
 from tripplan.documents.picture import day_table
 from tripplan.documents.words import (
@@ -67,6 +68,7 @@ def plan_text(plan: DayPlan, width: int = 100) -> str:
     page.line(f"{plan.title or plan.site_name}; revision {plan.revision}; all times {plan.timezone}.")
     for check in plan.stops:
         page.item(f"STOP: {check.sentence}")
+    _to_mind(page, plan)
     _the_day(page, plan)
     page.heading("The dives")
     for dive in plan.dives:
@@ -125,6 +127,16 @@ class _Page:
 
     def row(self, label: str, words: str) -> None:
         self.line(words, f"  {label:<{LABEL - 1}} ", " " * (LABEL + 2))
+
+
+def _to_mind(page: _Page, plan: DayPlan) -> None:
+    """Say what to do about the cautions, by when; why stands at the end, with the checks."""
+    for place, group in enumerate(caution_groups(plan)):
+        if place == 0:
+            page.heading(f"Go only with these in mind ({counted(len(plan.cautions), 'caution')})")
+        page.line(f"{group.title}:")
+        for line in group.lines:
+            page.item(line.words, "[ ] ")
 
 
 def _the_day(page: _Page, plan: DayPlan) -> None:
@@ -220,9 +232,13 @@ def _everything_else(page: _Page, plan: DayPlan) -> None:
     page.heading(
         f"Checks: {counted(len(plan.stops), 'stop')}, {counted(len(plan.cautions), 'caution')}, {len(passed)} passed"
     )
-    for mark, checks in (("STOP:", plan.stops), ("CAUTION:", plan.cautions)):
-        for check in checks:
-            page.item(f"{check.sentence} Source: {source_words(check.source, rules)}", f"{mark} ")
+    for check in plan.stops:
+        page.item(f"{check.sentence} Source: {source_words(check.source, rules)}", "STOP: ")
+    for todo in (line for group in caution_groups(plan) for line in group.lines):
+        page.item(f"{todo.words}. Why:", "CAUTION: ")
+        for reason in todo.reasons:
+            said = "; ".join(dict.fromkeys(source_words(check.source, rules) for check in reason.checks))
+            page.item(f"{reason.sentence} Source: {said}", "    ")
     for _, found in grouped(passed):
         page.item(f"{' '.join(check.sentence for check in found)} Source: {_sources(found, plan)}", "ok ")
     if plan.lead:

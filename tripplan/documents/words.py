@@ -55,7 +55,20 @@ _MONTHS = (
     "December",
 )
 _WEEKDAYS = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
-_SINGULAR = {"people": "person", "divers": "diver", "dives": "dive", "days": "day", "years": "year"}
+_SINGULAR = {
+    "people": "person",
+    "children": "child",
+    "divers": "diver",
+    "dives": "dive",
+    "days": "day",
+    "years": "year",
+    "skills": "skill",
+    "roles": "role",
+    "ticks": "tick",
+    "ascents": "ascent",
+    "units": "unit",
+    "kits": "kit",
+}
 _COMPASS = ["N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"]
 
 
@@ -240,7 +253,7 @@ def quantity(value: float | str | None, unit: str) -> str:
     if value is None:
         return NOT_KNOWN
     shown = value if isinstance(value, str) else f"{value:g}" if math.isfinite(value) else NOT_KNOWN
-    return f"{shown} {unit}".strip()
+    return f"{shown} {_SINGULAR.get(unit, unit) if value == 1 else unit}".strip()
 
 
 # ---- judgements ----

@@ -143,10 +143,13 @@ def _why(plain: str) -> str:
 
 
 def distance_km(start: Position, end: Position) -> float:
-    """Return the geodesic distance on the WGS 84 ellipsoid, kilometres (geopy)."""
-    from geopy.distance import geodesic
+    """Return the geodesic distance on the WGS 84 ellipsoid, kilometres (geographiclib)."""
+    from geographiclib.geodesic import Geodesic
 
-    return float(geodesic((start.latitude_deg, start.longitude_deg), (end.latitude_deg, end.longitude_deg)).kilometers)
+    line = Geodesic.WGS84.Inverse(
+        start.latitude_deg, start.longitude_deg, end.latitude_deg, end.longitude_deg, Geodesic.DISTANCE
+    )
+    return float(line["s12"]) / 1000
 
 
 def bearing_deg(start: Position, end: Position) -> float:

@@ -16,6 +16,7 @@ from tripplan.feeds.session import FeedSession
 from tripplan.feeds.settings import FeedSettings
 
 PATIENCE_S = 20.0  # how long a question goes on alone, after the plan has stopped waiting for it
+QUIET_S = 30.0  # how long a service that let everybody wait in vain is not asked again
 
 
 def fetch_forecast(
@@ -34,7 +35,9 @@ def fetch_forecast(
 
     All services are asked at once. One that has not answered after ``settings.wait_s`` goes on alone, so that its
     answer is there for the next plan; here its last kept answer stands in, marked stale, or a note says that it did
-    not answer. Nothing is raised for what a service does. None where the centre asks no service.
+    not answer. Who asks while a question runs waits no longer than the first does, and after one that was in vain
+    nobody waits for ``QUIET_S``: many pages at once are not held up by a service that is silent. Nothing is raised for
+    what a service does. None where the centre asks no service.
     Raises OutOfRange for a place that is not on the globe, ValueError for a naive time.
     """
     require("latitude", latitude_deg, -90, 90, "degrees")
@@ -50,12 +53,13 @@ def fetch_forecast(
         session.start(
             (source.words, f"{latitude_deg:.4f}", f"{longitude_deg:.4f}", sea),
             partial(source.fetch, session, asked, begun + max(settings.wait_s, PATIENCE_S)),
+            lambda part, taken_s: QUIET_S if taken_s >= settings.wait_s and _in_vain(part) else 0.0,
         )
         for source in sources
     ]
     parts: list[Part] = []
     for source, call in zip(sources, calls, strict=True):
-        if not call.wait(begun + settings.wait_s):
+        if not call.wait(call.begun + settings.wait_s):
             parts.append(_late(source, session, asked, settings.wait_s))
         elif isinstance(call.result, Part):
             parts.append(call.result)
@@ -76,6 +80,11 @@ def sources_of(settings: FeedSettings, *, sea: bool) -> tuple[Source, ...]:
         else:
             questions += national_weather_service.sources(settings.national_weather_service, sea=sea)
     return tuple(questions)
+
+
+def _in_vain(part: object) -> bool:
+    """Return whether a question brought nothing new."""
+    return not isinstance(part, Part) or not part.series or any(one.origin.stale for one in part.series)
 
 
 def _late(source: Source, session: FeedSession, asked: Asked, wait_s: float) -> Part:

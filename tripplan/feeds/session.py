@@ -9,9 +9,11 @@ from __future__ import annotations
 import json
 import logging
 import re
+import socket
 import threading
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -21,6 +23,7 @@ import requests
 import requests_cache
 from requests.adapters import HTTPAdapter
 from requests_cache.backends.sqlite import SQLiteCache
+from urllib3 import HTTPConnectionPool, HTTPSConnectionPool
 
 from tripplan import __version__
 from tripplan.feeds.settings import FeedSettings
@@ -96,6 +99,30 @@ class _Here(threading.local):
     failure: str = ""
 
 
+def _watched(kind: type[Any], here: _Here) -> type[Any]:
+    """Return a kind of connection whose answer begins within the deadline or is cut off.
+
+    A timeout counts from each byte, so a head that drips would be read for days.
+    """
+
+    class Watched(kind):  # type: ignore[misc]
+        def getresponse(self, *args: Any, **kwargs: Any) -> Any:
+            cut = threading.Timer(max(0.0, here.deadline - time.monotonic()), _cut, (self.sock,))
+            cut.daemon = True
+            cut.start()
+            try:
+                return super().getresponse(*args, **kwargs)
+            finally:
+                cut.cancel()
+
+    return Watched
+
+
+def _cut(line: socket.socket) -> None:
+    with suppress(OSError):
+        line.shutdown(socket.SHUT_RDWR)
+
+
 class _CheckedAdapter(HTTPAdapter):
     """Sends within the deadline, tries again with growing pauses, and turns an unusable answer into a 502.
 
@@ -104,8 +131,17 @@ class _CheckedAdapter(HTTPAdapter):
     """
 
     def __init__(self, here: _Here) -> None:
-        super().__init__(max_retries=0)  # its own retries would log addresses with the key in them
         self._here = here
+        super().__init__(max_retries=0)  # its own retries would log addresses with the key in them
+
+    def init_poolmanager(self, *args: Any, **kwargs: Any) -> None:
+        """Make the connections, each with somebody who looks at the clock."""
+        super().init_poolmanager(*args, **kwargs)
+        pools: dict[str, type[Any]] = {"http": HTTPConnectionPool, "https": HTTPSConnectionPool}
+        self.poolmanager.pool_classes_by_scheme = {
+            scheme: type(pool.__name__, (pool,), {"ConnectionCls": _watched(pool.ConnectionCls, self._here)})
+            for scheme, pool in pools.items()
+        }
 
     def send(self, request: requests.PreparedRequest, *args: Any, **kwargs: Any) -> requests.Response:
         """Send a request; raises requests.RequestException, with the reason left for the sentence."""
@@ -120,6 +156,8 @@ class _CheckedAdapter(HTTPAdapter):
             try:
                 response = super().send(request, *args, **kwargs)
                 self._read(response)
+                if time.monotonic() >= here.deadline:  # its connection was cut: what came may be a part
+                    raise requests.Timeout
             except requests.Timeout:
                 raise self._late() from None
             except requests.exceptions.SSLError:
@@ -127,6 +165,8 @@ class _CheckedAdapter(HTTPAdapter):
                     "could not be reached safely (its certificate is not valid here)", requests.ConnectionError
                 ) from None
             except (requests.RequestException, OSError) as error:
+                if time.monotonic() >= here.deadline:
+                    raise self._late() from None
                 if last or not self._may_wait(pause_s):
                     raise self._failed(
                         "could not be reached (no network, or the service is down)", requests.ConnectionError
@@ -248,9 +288,16 @@ def _quiet_logs() -> None:
 class Call:
     """A question running in a thread of its own, which never keeps the program from ending."""
 
-    def __init__(self, work: Callable[[], Any]) -> None:
+    def __init__(self, work: Callable[[], Any], rest: Callable[[Any, float], float] = lambda *_: 0.0) -> None:
+        """Begin at once.
+
+        rest -- how long after its end it answers for the next, seconds, by its result and the seconds it took
+        """
+        self.begun = time.monotonic()
+        self.rest_until = 0.0  # of the monotonic clock
         self._done = threading.Event()
         self._work = work
+        self._rest = rest
         self.result: Any = None
         self.error: BaseException | None = None
         threading.Thread(target=self._run, daemon=True, name="tripplan-feed").start()
@@ -258,6 +305,8 @@ class Call:
     def _run(self) -> None:
         try:
             self.result = self._work()
+            ended = time.monotonic()
+            self.rest_until = ended + self._rest(self.result, ended - self.begun)
         except BaseException as error:  # handed to whoever waits
             self.error = error
         finally:
@@ -362,13 +411,19 @@ class FeedSession:
         old = response.from_cache and response.is_expired
         return Answer(body, fetched.astimezone(UTC), (here.failure or "did not answer in time") if old else "")
 
-    def start(self, name: object, work: Callable[[], Any]) -> Call:
-        """Run a question in its own thread; one still running under the same name is joined instead."""
+    def start(
+        self, name: object, work: Callable[[], Any], rest: Callable[[Any, float], float] = lambda *_: 0.0
+    ) -> Call:
+        """Run a question in its own thread; one that runs or rests under the same name is joined instead."""
+
+        def counts(call: Call) -> bool:
+            return call.running or time.monotonic() < call.rest_until
+
         with self._lock:
             running = self._calls.get(name)
-            if running is None or not running.running:
-                self._calls = {key: call for key, call in self._calls.items() if call.running}
-                running = self._calls[name] = Call(work)
+            if running is None or not counts(running):
+                self._calls = {key: call for key, call in self._calls.items() if counts(call)}
+                running = self._calls[name] = Call(work, rest)
             return running
 
 

@@ -22,21 +22,13 @@ from tripplan.people.group import KINDS, Kind, KindName
 from tripplan.people.level import Level
 from tripplan.people.person import Person
 from tripplan.planning.crew import check_crew, check_group
-from tripplan.planning.day import (
-    GroupSetting,
-    Setting,
-    check_bottom,
-    check_cold,
-    check_place,
-    check_site,
-    check_wishes,
-    group_setting,
-    setting_of,
-)
+from tripplan.planning.day_checks import check_cold, check_place, check_site
+from tripplan.planning.dive_checks import check_bottom, check_wishes
 from tripplan.planning.help import help_at
 from tripplan.planning.limits import depth_contest
 from tripplan.planning.plan import UsableWindow
 from tripplan.planning.request import FIRST_DAY, LAST_DAY, Crew, DiveWish, GroupWish, Request
+from tripplan.planning.setting import GroupSetting, Setting, group_setting, setting_of
 from tripplan.planning.timing import Ledger, clash_between, parts_of
 from tripplan.planning.weather_checks import DiveHours, check_known, check_sources
 from tripplan.planning.window import Window

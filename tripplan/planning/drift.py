@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from tripplan.catalogue.site import Site
 from tripplan.emergency.search_area import STEP_MIN, STEPS, SearchArea, search_area
 from tripplan.environment.position import Position
-from tripplan.planning.day import stream_as_seen
+from tripplan.planning.setting import stream_as_seen
 from tripplan.planning.shore import weather_of
 from tripplan.planning.window import DayGrid, site_stream
 from tripplan.planning.world import World

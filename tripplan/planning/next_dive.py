@@ -15,11 +15,11 @@ from typing import Any, TypeVar
 from tripplan.check import Check, Outcome
 from tripplan.errors import OutOfRange
 from tripplan.planning.actual import ActualDive, check_recent_dives, recent_dives_of
-from tripplan.planning.day import group_setting, setting_of
 from tripplan.planning.live import alike, planned_people
 from tripplan.planning.packing import Packing
 from tripplan.planning.plan import DayPlan, DivePlan
 from tripplan.planning.request import DiveWish, RecentDive, Request
+from tripplan.planning.setting import group_setting, setting_of
 from tripplan.planning.timing import ascent_min
 from tripplan.planning.window import DayGrid
 from tripplan.planning.world import CannotPlan, World, request_faults

@@ -25,16 +25,8 @@ from tripplan.environment.position import distance_km, read_position
 from tripplan.people.group import KINDS
 from tripplan.people.kit import day_words
 from tripplan.planning.crew import check_group
-from tripplan.planning.day import (
-    GroupSetting,
-    Scenes,
-    Setting,
-    check_place,
-    check_site,
-    check_weather_of,
-    group_setting,
-    plan_dives,
-)
+from tripplan.planning.day_checks import check_place, check_site, check_weather_of
+from tripplan.planning.dives import plan_dives
 from tripplan.planning.help import help_at
 from tripplan.planning.limits import person_depth
 from tripplan.planning.plan import DivePlan
@@ -44,6 +36,7 @@ from tripplan.planning.ratios import WaterSeen, by_water, check_dive_ratio, rati
 from tripplan.planning.request import Altitude, Crew, GroupWish, Request
 from tripplan.planning.schedule import Progress
 from tripplan.planning.schedule_request import ScheduleRequest, SchoolGroup, Worker
+from tripplan.planning.setting import GroupSetting, Scenes, Setting, group_setting
 from tripplan.planning.shore import least
 from tripplan.planning.teaching import teach
 from tripplan.planning.timing import ends_of, parts_of

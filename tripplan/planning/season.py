@@ -36,9 +36,9 @@ from tripplan.environment.tide import (
 )
 from tripplan.errors import OutOfRange
 from tripplan.people.group import Kind
-from tripplan.planning.day import site_windows, usual_ways_out
 from tripplan.planning.plan import Closure, Span, UsableWindow
 from tripplan.planning.request import FIRST_DAY, LAST_DAY
+from tripplan.planning.setting import site_windows, usual_ways_out
 from tripplan.planning.window import (
     DayGrid,
     Minutes,

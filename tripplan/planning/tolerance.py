@@ -15,20 +15,11 @@ import numpy as np
 
 from tripplan.check import Check, Outcome
 from tripplan.planning.crew import check_ashore, check_crew, check_group, check_support
-from tripplan.planning.day import (
-    GroupSetting,
-    Setting,
-    dive_hours,
-    group_setting,
-    ratio_in_dive,
-    setting_of,
-    stream_in_dive,
-    weather_checks,
-    window_for,
-)
+from tripplan.planning.day_checks import dive_hours, ratio_in_dive, stream_in_dive, weather_checks
 from tripplan.planning.plan import DayPlan, DivePlan, Edge
 from tripplan.planning.ratios import ratio_of
 from tripplan.planning.request import CREW_LISTS, GroupWish, Request
+from tripplan.planning.setting import GroupSetting, Setting, group_setting, setting_of, window_for
 from tripplan.planning.shore import Weather, shore_sea
 from tripplan.planning.world import World
 

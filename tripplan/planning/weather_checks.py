@@ -333,7 +333,7 @@ def check_sources(
                 sentence += f" It was issued more than {issue.value:g} h before: ask for a newer one."
                 old = True
             elif old:
-                sentence += f" More than {rule.value:g} h is old: fetch it again before the group leaves."
+                sentence += f" More than {rule.value:g} h is old: get a newer one before the group leaves."
             outcome = Outcome.CAUTION if old else Outcome.OK
             yield Check("forecast", outcome, sentence, rule.key, round(max(age_h, 0), 1), rule.value, "h")
         for note in weather.forecast.notes:

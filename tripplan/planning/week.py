@@ -8,8 +8,8 @@ from datetime import date
 
 from tripplan.catalogue.site import Site
 from tripplan.people.group import KINDS
-from tripplan.planning.day import site_windows
 from tripplan.planning.plan import Closure, UsableWindow
+from tripplan.planning.setting import site_windows
 from tripplan.planning.world import World
 
 

@@ -163,11 +163,17 @@ def _whole_day(grid: DayGrid, rule: str, sentence: str, source: str) -> Closure:
     return Closure(grid.at(0), grid.at(grid.minutes), "water", rule, sentence, source)
 
 
+def _day_words(day: str) -> str:
+    """Return a day of the year, "MM-DD", as it is said."""
+    named = date.fromisoformat(f"2000-{day}")  # a leap year
+    return f"{named.day} {named:%B}"
+
+
 def access_closures(grid: DayGrid, access: SiteAccess) -> Iterator[Closure]:
     """Close what the gate closes: hours of the day and seasons of the year."""
     if access.seasons and not any(_in_season(grid.day, season) for season in access.seasons):
-        open_words = "; ".join(f"{season.first} to {season.last}" for season in access.seasons)
-        yield _whole_day(grid, "access-season", f"Access is closed today: open {open_words}.", "SITE_FILE")
+        open_words = "; ".join(f"{_day_words(season.first)} to {_day_words(season.last)}" for season in access.seasons)
+        yield _whole_day(grid, "access-season", f"Access is closed today: it is open from {open_words}.", "SITE_FILE")
     if access.hours:
         opens, closes = access.hours.opens, access.hours.closes
         clock = grid.clock_minutes()
@@ -198,14 +204,16 @@ def light_closures(grid: DayGrid, light: Daylight, kind: Kind, rules: RuleBook) 
         rule = rules["light.entry_after_sunrise_min"]
         earliest = grid.minute_ceil(light.sunrise + timedelta(minutes=rule.value))
         dawn = grid.minute_ceil(light.sunrise)
-        sentence = f"Going in from {rule.value:g} min after sunrise, {_clock(grid, earliest)}."
+        sentence = f"Nobody goes in before {_clock(grid, earliest)}, {rule.value:g} min after sunrise."
         yield from _close(grid, minute < earliest, "entry", "light", sentence, rule.key)
         yield from _close(grid, minute < dawn, "water", "light", f"The sun rises at {_clock(grid, dawn)}.", "ASTRONOMY")
     if light.sunset is not None:
         key = "light.training_exit_before_sunset_min" if kind.training else "light.exit_before_sunset_min"
         rule = rules[key]
         latest = grid.minute_floor(light.sunset - timedelta(minutes=rule.value))
-        sentence = f"Out by {rule.value:g} min before sunset ({light.sunset:%H:%M}), {_clock(grid, latest)}."
+        sentence = (
+            f"Everybody is out by {_clock(grid, latest)}, {rule.value:g} min before sunset ({light.sunset:%H:%M})."
+        )
         yield from _close(grid, minute >= latest, "water", "light", sentence, rule.key)
 
 

@@ -369,8 +369,8 @@ class Accounts:
             of_name = (ATTEMPTS.c.name_hash == name_hash, ATTEMPTS.c.number > success.scalar_subquery())
             of_address = (ATTEMPTS.c.address == network,)
             counted = (
-                (_failures(connection, of_name, since), limits.name_failures),
-                (_failures(connection, of_address, since), limits.address_failures),
+                (_failures(connection, of_name, since, now + limits.within), limits.name_failures),
+                (_failures(connection, of_address, since, now + limits.within), limits.address_failures),
             )
             waits = [times[most - 1] - since for times, most in counted if len(times) >= most]
             if waits:
@@ -438,11 +438,7 @@ class Accounts:
 
     def signing_secret(self) -> str:
         """Return what the servers of this store sign their forms with; made once."""
-        made = {"number": 1, "secret": secrets.token_hex(32)}
-        with self._store._writing() as connection:
-            insert = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
-            connection.execute(insert(SIGNING).values(**made).on_conflict_do_nothing(index_elements=["number"]))
-            return str(connection.execute(select(SIGNING.c.secret)).scalar_one())
+        return signing_secret(self._store)
 
     @contextmanager
     def _changing(self) -> Iterator[Connection]:
@@ -451,6 +447,20 @@ class Accounts:
             if connection.dialect.name == "postgresql":  # SQLite lets one writer in at a time by itself
                 connection.execute(text(f"SELECT pg_advisory_xact_lock({_ALONE})"))
             yield connection
+
+
+def signing_secret(store: Store) -> str:
+    """Return what the servers of a store sign their forms with, 64 letters; made once.  Raises StoreFault."""
+    asked = select(SIGNING.c.secret)
+    with store._reading() as connection:
+        found = connection.execute(asked).scalar_one_or_none()
+    if found is None:
+        made = {"number": 1, "secret": secrets.token_hex(32)}
+        with store._writing() as connection:
+            insert = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
+            connection.execute(insert(SIGNING).values(**made).on_conflict_do_nothing(index_elements=["number"]))
+            found = connection.execute(asked).scalar_one()
+    return str(found)
 
 
 def tell(store: Store, at: datetime, who: str, what: str, about: str) -> None:
@@ -471,9 +481,13 @@ def _tell(connection: Connection, at: datetime, who: str, what: str, about: str)
     connection.execute(AUDIT.insert().values(**values))
 
 
-def _failures(connection: Connection, some: tuple[Any, ...], since: datetime) -> list[datetime]:
-    """Return when tries failed after a moment, the newest first."""
-    query = select(ATTEMPTS.c.at).where(*some, ~ATTEMPTS.c.ok, ATTEMPTS.c.at > since).order_by(ATTEMPTS.c.at.desc())
+def _failures(connection: Connection, some: tuple[Any, ...], since: datetime, until: datetime) -> list[datetime]:
+    """Return when tries failed between two moments, the newest first.
+
+    A clock that had gone ahead leaves tries of days to come: nobody is kept out until then.
+    """
+    times = (ATTEMPTS.c.at > since, ATTEMPTS.c.at <= until)
+    query = select(ATTEMPTS.c.at).where(*some, ~ATTEMPTS.c.ok, *times).order_by(ATTEMPTS.c.at.desc())
     return list(connection.execute(query).scalars())
 
 

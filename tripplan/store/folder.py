@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 
 from tripplan.catalogue.site import Site
 from tripplan.catalogue.station import Station
-from tripplan.catalogue.survey import survey
+from tripplan.catalogue.survey import NOTHING_FOUND, survey
 from tripplan.emergency.readiness import Readiness, readiness_from
 from tripplan.environment.conditions import Forecast, Seen
 from tripplan.errors import BadRecord, Fault
@@ -34,16 +35,6 @@ KIT_FILE = "centre/kit.toml"
 SKILLS_FILE = "centre/skills.toml"
 RECORDS_FOLDER = "records"
 SCHEDULES_FOLDER = "schedules"
-NOT_NAMED = Centre(
-    name="A centre without a name yet",
-    demonstration=False,
-    address="",
-    phone="",
-    code_of_practice="",
-    cards=MappingProxyType({}),
-    roster=Roster(MappingProxyType({})),
-    rules=baseline(),
-)
 FAMILIAR = ("centre", "stations", "requests", SCHEDULES_FOLDER, "forecast", RECORDS_FOLDER)
 
 
@@ -88,13 +79,13 @@ def load_folder(path: Path, records_path: Path | None = None, *, unfinished: boo
         raise BadRecord((Fault(str(path), 1, "there is no such folder; give the folder of a centre"),))
     if centre_file.is_file():
         centre = read_centre(centre_file, nobody_yet=True)
-    elif unfinished and _may_become_a_centre(path):
-        centre = NOT_NAMED
+    elif unfinished and may_become_a_centre(path):
+        centre = not_named()
     else:
         said = "the centre's file is missing; it names the people and the rules; `tripplan new FOLDER` begins a folder"
         raise BadRecord((Fault(str(centre_file), 1, said),))
     found = survey([path])
-    faults = list(found.faults)
+    faults = [fault for fault in found.faults if fault.message != NOTHING_FOUND]  # the first steps say it better
     records = Records(records_path or path / RECORDS_FOLDER)
     confirmed, torn = records.confirmed()
     faults.extend(torn)
@@ -147,7 +138,22 @@ def load_folder(path: Path, records_path: Path | None = None, *, unfinished: boo
     return Folder(path, centre, world, requests, tuple(faults), forecasts, feeds, seen, records, schedules)
 
 
-def _may_become_a_centre(path: Path) -> bool:
+@cache
+def not_named() -> Centre:
+    """Return the centre of a folder in which its file is not written yet: nobody belongs to it."""
+    return Centre(
+        name="A centre without a name yet",
+        demonstration=False,
+        address="",
+        phone="",
+        code_of_practice="",
+        cards=MappingProxyType({}),
+        roster=Roster(MappingProxyType({})),
+        rules=baseline(),
+    )
+
+
+def may_become_a_centre(path: Path) -> bool:
     """Whether a folder is empty or holds a part of a centre's: any other is the wrong one, and is not read through."""
     names = [each.name for each in path.iterdir() if not each.name.startswith(".")]
     return not names or any(name in FAMILIAR or name.endswith(".toml") for name in names)

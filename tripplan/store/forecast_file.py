@@ -22,7 +22,7 @@ from pathlib import Path
 
 from tripplan.environment.conditions import QUANTITIES, Forecast, Origin, Series
 from tripplan.errors import BadRecord, Fault
-from tripplan.record import LARGEST_FILE_BYTES
+from tripplan.record import read_text
 
 FOLDER = "forecast"
 _SAID = ("source", "issued", "fetched", "sites")
@@ -89,18 +89,7 @@ def _line_of_sites(path: Path) -> int:
 
 
 def _lines(path: Path) -> list[str]:
-    try:
-        with path.open("rb") as stream:
-            raw = stream.read(LARGEST_FILE_BYTES + 1)
-    except OSError as error:
-        raise BadRecord((Fault(str(path), 1, f"the file cannot be read: {error.strerror or error}"),)) from None
-    if len(raw) > LARGEST_FILE_BYTES:
-        raise BadRecord((Fault(str(path), 1, f"the file is larger than {LARGEST_FILE_BYTES:,} bytes"),))
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise BadRecord((Fault(str(path), 1, "the file is not UTF-8 text; save it as UTF-8"),)) from None
-    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    return read_text(path).replace("\r", "\n").split("\n")
 
 
 def _comment(text: str) -> tuple[str, str]:

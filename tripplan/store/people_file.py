@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
-import os
 import re
 import shutil
-import threading
 import warnings
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -17,6 +16,7 @@ from datetime import datetime, time
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
+from uuid import uuid4
 
 from tripplan.documents.cells import FORMULA, harmless
 from tripplan.errors import BadRecord, Fault
@@ -26,7 +26,9 @@ from tripplan.people.person import Person
 from tripplan.people.roster import Roster, read_roster
 from tripplan.people.table import COLUMNS, Cell, number_text
 from tripplan.record import read_toml, toml_value, written_fields
+from tripplan.store.alone import alone
 from tripplan.store.records import CannotKeep
+from tripplan.store.written import write_through
 
 LARGEST_TABLE_BYTES = 5_000_000
 LARGEST_UNPACKED_BYTES = 100_000_000  # of an .xlsx, whose parts are packed: 20,000 full rows are some 60 million
@@ -48,6 +50,7 @@ class CentrePeople:
     path: Path
     cards: Mapping[str, Level]
     roster: Roster
+    mark: str = ""  # of the file as it was read: it tells one list from another
 
 
 def centre_people(folder: Path) -> CentrePeople:
@@ -59,14 +62,15 @@ def centre_people(folder: Path) -> CentrePeople:
     file = read_toml(centre_file)
     name = file.data.get("people")
     path = centre_file.parent / (name.strip() if isinstance(name, str) else "")
+    mark = _mark_of(path)  # before it is read: a change that comes between is taken for one, and never missed
     try:
         centre = read_centre(centre_file)
     except BadRecord as error:
         if any(fault.file != str(path) for fault in error.faults) or (path.exists() and read_toml(path).data):
             raise
         cards = {card.strip(): Level(level.strip()) for card, level in file.data.get("cards", {}).items()}
-        return CentrePeople(path, cards, Roster(MappingProxyType({})))
-    return CentrePeople(path, centre.cards, centre.roster)
+        return CentrePeople(path, cards, Roster(MappingProxyType({})), mark)
+    return CentrePeople(path, centre.cards, centre.roster, mark)
 
 
 # ---- reading a table ----
@@ -367,25 +371,44 @@ def people_toml(people: Iterable[Person]) -> str:
     return "\n".join(parts)
 
 
-def save_people(path: Path, text: str, at: datetime, cards: Mapping[str, Level | None]) -> Path | None:
+class ListChanged(CannotKeep):
+    """Somebody else wrote the list of people meanwhile; nothing of it was changed."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(f"{path}: somebody else changed the list meanwhile; nothing was changed")
+
+
+def _mark_of(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes() if path.is_file() else b"").hexdigest()
+
+
+def save_people(
+    path: Path, text: str, at: datetime, cards: Mapping[str, Level | None], mark: str | None = None
+) -> Path | None:
     """Put a new people.toml in the place of the old one, whole or not at all; return where the old one is kept.
 
     at -- the time for the name of the old one, people-YYYYmmdd-HHMMSS.toml beside the new; nothing is returned and kept
           where there was none
     cards -- the centre's own; the new file is read with them before it counts
 
-    Raises CannotKeep where it cannot be written or would not be read again; the old file is then as it was.
+    mark -- of the list that the new one was made from; None: whichever stands there
+
+    Raises CannotKeep where it cannot be written or would not be read again, and ListChanged where another list stands
+    there by now; the old file is then as it was.
     """
     path = path.resolve()
-    draft = path.with_name(f"{path.name}.{os.getpid()}-{threading.get_ident()}.new")
+    draft = path.with_name(f"{path.name}.{uuid4().hex}.new")
     kept: Path | None = None
     try:
-        _write_through(draft, text.encode("utf-8"))
-        read_roster(draft, cards)
-        if path.exists():
-            shutil.copymode(path, draft)
-            kept = _beside(path, at)
-        draft.replace(path)
+        with alone(path.parent):
+            if mark is not None and _mark_of(path) != mark:
+                raise ListChanged(path)
+            write_through(draft, text.encode("utf-8"))
+            read_roster(draft, cards)
+            if path.exists():
+                shutil.copymode(path, draft)
+                kept = _beside(path, at)
+            draft.replace(path)
     except BadRecord as error:
         reason = error.faults[0].message
         raise CannotKeep(f"{path}: the new list could not be read again: {reason}; nothing was changed") from error
@@ -404,17 +427,9 @@ def _beside(path: Path, at: datetime) -> Path:
         more = f"-{number}" if number > 1 else ""
         kept = path.with_name(f"{path.stem}-{at:%Y%m%d-%H%M%S}{more}{path.suffix}")
         try:
-            _write_through(kept, content)
+            write_through(kept, content)
         except FileExistsError:
             number += 1
             continue
         shutil.copymode(path, kept)
         return kept
-
-
-def _write_through(path: Path, content: bytes) -> None:
-    """Write a new file, for the owner's eyes, through to the disk.  Raises FileExistsError where there is one."""
-    with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:  # noqa: PTH123
-        out.write(content)
-        out.flush()
-        os.fsync(out.fileno())

@@ -12,22 +12,22 @@ import io
 import json
 import os
 import re
-import threading
-from collections.abc import Mapping
-from contextlib import suppress
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 from tripplan.emergency.confirmed import FOUND, LONGEST_WORDS, Confirmation, digits_of
 from tripplan.errors import Fault, TripplanError
 from tripplan.planning.action_sheet import ActionSheet, facts_of
+from tripplan.store.alone import alone
 
 CONFIRMED_FILE = "confirmed.csv"
 PRINTED_FOLDER = "printed"
 COLUMNS = ("at", "number", "name", "by", "found", "note")
-_writing = threading.Lock()
 
 
 class CannotKeep(TripplanError):
@@ -63,15 +63,27 @@ class Records:
             reason = f"what was confirmed cannot be read: {error.strerror or error}"
             return (), (Fault(str(file), 1, reason),)
         found, faults = [], []
-        reader = csv.reader(io.StringIO(text))
-        for row in reader:
-            if not row or tuple(row) == COLUMNS:
-                continue
+        # Line by line: a mark of quotation that was torn off must not swallow the lines after it.
+        for number, line in enumerate(text.split("\n"), start=1):
             try:
-                found.append(_confirmation(row))
-            except ValueError as error:
-                faults.append(Fault(str(file), reader.line_num, f"this line is left out: {error}"))
+                row = next(csv.reader([line]), [])
+                if row and tuple(row) != COLUMNS:
+                    found.append(_confirmation(row))
+            except (ValueError, csv.Error) as error:
+                faults.append(Fault(str(file), number, f"this line is left out: {error}"))
         return tuple(found), tuple(faults)
+
+    @contextmanager
+    def alone(self) -> Iterator[None]:
+        """Keep every other writer out between reading what was found last and adding to it.
+
+        Raises CannotKeep where nothing can be written here.
+        """
+        try:
+            with alone(self.path):
+                yield
+        except OSError as error:
+            raise CannotKeep(f"{self.path}: {error.strerror or error}; nothing was written down") from error
 
     def confirm(self, one: Confirmation) -> None:
         """Write down what was found about a number.
@@ -89,8 +101,7 @@ class Records:
         csv.writer(out, lineterminator="\n").writerow([_line(cell) for cell in cells])
         file = self.path / CONFIRMED_FILE
         try:
-            with _writing:
-                self.path.mkdir(parents=True, exist_ok=True)
+            with alone(self.path):
                 _append(file, out.getvalue())
         except OSError as error:
             raise CannotKeep(f"{file}: {error.strerror or error}; nothing was written down") from error
@@ -100,7 +111,7 @@ class Records:
     def keep_printed(self, sheet: ActionSheet) -> None:
         """Keep what a printed sheet says, once for each revision.  Raises CannotKeep when it cannot be written."""
         file = self._printed_file(sheet.site, sheet.date, sheet.revision)
-        if file.exists():
+        if self.printed(sheet.site, sheet.date, sheet.revision) is not None:  # one that is damaged is written anew
             return
         kept = {
             "revision": sheet.revision,
@@ -110,7 +121,7 @@ class Records:
         }
         try:
             file.parent.mkdir(parents=True, exist_ok=True)
-            draft = file.with_suffix(f".{os.getpid()}-{threading.get_ident()}.new")
+            draft = file.with_suffix(f".{uuid4().hex}.new")
             with draft.open("w", encoding="utf-8") as out:
                 json.dump(kept, out, ensure_ascii=False, indent=1)
                 out.flush()

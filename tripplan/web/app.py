@@ -8,6 +8,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,9 +18,10 @@ from werkzeug.exceptions import BadRequest, HTTPException, ServiceUnavailable
 from tripplan.data_files import data_dir
 from tripplan.errors import BadRecord
 from tripplan.store.demo import kept_young
-from tripplan.store.folder import RECORDS_FOLDER, Folder, load_folder
+from tripplan.store.folder import RECORDS_FOLDER, Folder, load_folder, not_named
 from tripplan.store.records import CONFIRMED_FILE
 from tripplan.store.told import Teller, cache_folder
+from tripplan.web.steady import Steady
 
 if TYPE_CHECKING:
     from tripplan.store.accounts import Accounts
@@ -33,9 +35,14 @@ STALE_FORM = (
 
 HEADERS = {
     "Content-Security-Policy": (
-        "default-src 'self'; script-src 'none'; style-src 'self'; img-src 'self' data:; object-src 'none'; "
+        "default-src 'none'; script-src 'none'; style-src 'self'; img-src 'self' data:; object-src 'none'; "
         "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
     ),
+    "Permissions-Policy": (  # no page asks a telephone for any of these
+        "accelerometer=(), autoplay=(), camera=(), display-capture=(), geolocation=(), gyroscope=(), magnetometer=(), "
+        "microphone=(), midi=(), payment=(), publickey-credentials-get=(), usb=()"
+    ),
+    "Cross-Origin-Resource-Policy": "same-origin",
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",
     "X-Frame-Options": "DENY",
@@ -45,9 +52,9 @@ HEADERS = {
 ADVICE = {
     400: "Something in the address or the form cannot be used. Go back and change it.",
     401: "You are not signed in, or no longer.",
-    403: "This is not for your account. Ask whoever runs the centre.",
-    404: "There is no such page here. Start from the plan or the list of sites.",
-    405: "This page only answers to being read.",
+    403: "Your account may not see or change this. Ask whoever runs the centre.",
+    404: "The address may be mistyped, or what stood here is gone. Start from the plan or the list of sites.",
+    405: "This address only shows a page. Go back and use the buttons of the page.",
     413: "More was sent than a form of this program holds. Nothing was written down.",
     500: "The program made a mistake. Do not dive on a plan that it did not finish. Nothing of yours was lost; tell "
     "whoever looks after it what you did.",
@@ -60,12 +67,12 @@ STORE_AWAY_SENT = (
     "you send it once more."
 )
 NAMES = {
-    400: "That cannot be used",
+    400: "Something here cannot be used",
     401: "Not signed in",
-    403: "Not for you",
-    404: "Not here",
-    405: "Not that way",
-    413: "Too much",
+    403: "Your account may not do this",
+    404: "There is no such page",
+    405: "Nothing can be sent to this address",
+    413: "More was sent than fits",
     500: "A fault of the program",
     503: "The store cannot be used now",
 }
@@ -86,7 +93,7 @@ class Shelf:
         self.path = path
         self._records = records
         self._stamp = self._seen()
-        self._folder = load_folder(path, records)
+        self._folder = load_folder(path, records, unfinished=True)
         self._young: tuple[Folder, date, Folder] | None = None  # what was moved last, to which day, and what came of it
 
     def _seen(self) -> tuple[tuple[str, int, int], ...]:
@@ -113,7 +120,9 @@ class Shelf:
         stamp = self._seen()
         if stamp != self._stamp:
             try:
-                self._folder = load_folder(self.path, self._records)
+                # A centre's file that was there and is gone is a fault; one never written is the first step.
+                begun = self._folder.centre is not not_named()
+                self._folder = load_folder(self.path, self._records, unfinished=not begun)
             except BadRecord as error:
                 return replace(self._folder, faults=error.faults)
             self._stamp = stamp
@@ -161,6 +170,17 @@ def shelf_again() -> Folder:
     return shelf()
 
 
+def share_forms(app: Flask, store: Store) -> None:
+    """Sign forms and name cookies as every server of a store does: a form of one is good at another.
+
+    The name goes by the store and not by the folder, which may lie elsewhere on another machine.  Raises StoreFault.
+    """
+    from tripplan.store.accounts import signing_secret
+
+    app.secret_key = secret = signing_secret(store)
+    app.config["SESSION_COOKIE_NAME"] = f"tripplan_{sha256(f'cookie {secret}'.encode()).hexdigest()[:12]}"
+
+
 def create_app(
     folder_path: Path,
     *,
@@ -199,14 +219,17 @@ def create_app(
         live,
         next,
         people,
+        person_form,
         plans,
         requests,
         roster,
         schedule,
         season,
         sheets,
+        site_form,
         sites,
         skills,
+        start,
         tides,
         words,
     )
@@ -225,7 +248,9 @@ def create_app(
     )
     if store is not None:
         app.extensions["tripplan_store"] = store
+        share_forms(app, store)
     roster.allow_tables(app)
+    site_form.allow_long_forms(app)
     accounts_page.guard(app, accounts, beyond=beyond)  # before all else that looks at a request
     CSRFProtect(app)
     if records is None and keep_young:
@@ -233,6 +258,7 @@ def create_app(
     app.extensions["tripplan_shelf"] = Shelf(folder_path, records)
     app.extensions["tripplan_teller"] = Teller(feed_cache)
     app.extensions["tripplan_clock"] = clock
+    app.extensions["tripplan_steady"] = Steady(clock) if clock is _now else None  # a test's clock goes as it likes
     app.extensions["tripplan_young"] = keep_young
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
@@ -258,6 +284,9 @@ def create_app(
         guides,
         skills,
         kit,
+        start,
+        site_form,
+        person_form,
     ):
         app.register_blueprint(module.bp)
 

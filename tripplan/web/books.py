@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from flask import Blueprint, render_template
 
+from tripplan.documents.glossary import glossary
 from tripplan.documents.words import set_words
 from tripplan.rulebook import baseline
 from tripplan.sources import SOURCES
@@ -33,6 +34,14 @@ def rules() -> str:
 def sources() -> str:
     """Show every source and how well we know it."""
     return render_template("sources.html", sources=SOURCES.values())
+
+
+@bp.get("/glossary")
+def words() -> str:
+    """Say what each word of the trade means, in order of the alphabet."""
+    listed = list(glossary().values())
+    letters = dict.fromkeys(word.term[0].lower() for word in listed)
+    return render_template("glossary.html", words=listed, letters=letters, rules=shelf().world.rules)
 
 
 @bp.get("/about")

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, MutableMapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -131,7 +132,7 @@ def guide_html(text: str) -> tuple[str, tuple[Heading, ...]]:
 def _with_anchors(tokens: Sequence[Token]) -> Iterator[Heading]:
     """Give every heading its anchor, and yield those of the second rank."""
     seen: dict[str, int] = {}
-    for token, inline in zip(tokens, tokens[1:], strict=False):
+    for token, inline in pairwise(tokens):
         if token.type != "heading_open":
             continue
         title = "".join(part.content for part in inline.children or ())
@@ -208,5 +209,5 @@ def _fence(
 
     token = tokens[index]
     _, _, file = token.info.strip().partition(" ")  # "toml centre/rules.toml": the file that the example stands in
-    named = f'<p class="file"><code>{escapeHtml(file.removesuffix(" +"))}</code></p>\n' if file else ""
+    named = f'<p class="in-file"><code>{escapeHtml(file.removesuffix(" +"))}</code></p>\n' if file else ""
     return f"{named}<pre><code>{escapeHtml(token.content)}</code></pre>\n"

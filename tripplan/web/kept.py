@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import threading
 import time
+from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 from flask import current_app
 
-from tripplan.store.database import Store, StoreFault, default_path, sqlite_url
+from tripplan.store.database import DayEntries, KeptPlan, Store, StoreFault, default_path, sqlite_url
 from tripplan.store.told import cache_folder
 
 TRY_AGAIN_S = 10.0  # a store that did not open is left alone so long: every page would wait for it
+MOST_DAYS = 16  # that are remembered
 _opening = threading.Lock()
 
 
@@ -45,6 +48,37 @@ def store_if_there() -> Store | None:
     except StoreFault as error:
         held["tripplan_store_refused"] = (time.monotonic(), str(error))
         raise
+
+
+# ---- the day as it goes, which many phones ask for again and again ----
+
+
+@dataclass(frozen=True)
+class KeptDay:
+    """What is kept of a day at a site; the same object in turn while nothing was added."""
+
+    entries: DayEntries
+    numbers: tuple[int, ...]  # of the plans
+    plans: tuple[KeptPlan, ...]  # the last kept last
+
+
+def kept_day(day: date, site: str) -> KeptDay:
+    """Return what is kept of a day at a site: what was read before is not read again.  Raises StoreFault."""
+    store = kept()
+    held: dict[tuple[str, date, str], KeptDay] = current_app.extensions.setdefault("tripplan_kept_days", {})
+    key = (store.url, day, site)
+    before = held.get(key)
+    numbers = store.plan_numbers(day, site)
+    if before is None or before.numbers != numbers:
+        found = KeptDay(store.entries_of_day(day, site), numbers, store.plans(day, site))
+    else:
+        entries = store.entries_of_day(day, site, before.entries)
+        found = before if entries is before.entries else KeptDay(entries, numbers, before.plans)
+    if found is not before:
+        if len(held) >= MOST_DAYS:
+            held.clear()
+        held[key] = found
+    return found
 
 
 def _address() -> str:

@@ -175,4 +175,5 @@ def packing() -> str:
         known=world.kit is not None,
         today=now().date(),
         sites=folder.sites,
+        rules=world.rules,
     )

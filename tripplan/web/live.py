@@ -2,16 +2,30 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 import secrets
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from flask import Blueprint, Response, abort, jsonify, make_response, redirect, render_template, request, url_for
+from flask import (
+    Blueprint,
+    Response,
+    abort,
+    current_app,
+    g,
+    jsonify,
+    make_response,
+    redirect,
+    render_template,
+    request,
+    url_for,
+)
 from werkzeug.wrappers import Response as BaseResponse
 
 from tripplan.documents.data import dives_from_json, plan_json
@@ -25,24 +39,27 @@ from tripplan.planning.next_dive import HeldDive, OnePlan, dives_that_hold, rema
 from tripplan.planning.plan import DayPlan, DivePlan
 from tripplan.planning.request import Request
 from tripplan.planning.world import CannotPlan, World
-from tripplan.store.database import KeptPlan, StoreFault
+from tripplan.store.database import DayEntries, KeptPlan, StoreFault
 from tripplan.store.told import told_world
 from tripplan.web.accounts import current_name, sees_private
 from tripplan.web.app import now, shelf, teller
-from tripplan.web.kept import kept
+from tripplan.web.kept import MOST_DAYS, KeptDay, kept, kept_day
 from tripplan.web.made import plans_made
 from tripplan.web.plans import _today as today_here
+from tripplan.web.steady import Look, Steady
 
 bp = Blueprint("live", __name__)
 
 MOST_ENTRIES = 200  # in one message of a phone: more than a day has
 LONGEST_NAME = 60
+LOG_SHOWN = 100  # entries, the newest; the older ones only for who asks: every phone asks for the page every 15 s
 FURTHEST_CLOCK = timedelta(days=2)  # a phone whose clock is further off is told so
 OF_HEALTH = ("discomfort", "incident")  # kinds of entry whose words are for the leader
 OTHER_PLAN = "other-plan"  # an alarm of this page: a request is not in the plan that the day goes by
+_planning = threading.Lock()
 MOMENTS = ("assemble", "before entry", "after exit", "before leaving")
 POLICY = (
-    "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
     "object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 )
 
@@ -74,9 +91,20 @@ def _day_asked() -> date:
         abort(400, f'The day "{text}" cannot be read; write it like 2027-06-12.')
 
 
+def _look() -> Look:
+    """Look at the clock: a time of the day on the beach must not go back."""
+    steady: Steady | None = current_app.extensions.get("tripplan_steady")
+    if steady is None:
+        return Look(now(), now())
+    if "look" not in g:
+        g.look = steady.look()
+    found: Look = g.look
+    return found
+
+
 def _today_at(slug: str) -> date:
     """Return the day that it is by the clock of a site."""
-    return now().astimezone(ZoneInfo(_site_or_404(slug).timezone)).date()
+    return _look().moment.astimezone(ZoneInfo(_site_or_404(slug).timezone)).date()
 
 
 def told_here(slug: str) -> World:
@@ -90,15 +118,24 @@ def _plans_now(slug: str, day: date) -> list[tuple[Request, DayPlan]]:
         return []
     world = told_here(slug)
     try:
-        return [(one, plans_made().made(one, world, edges=False).plan) for one in asked]
+        with _planning:  # many phones that open the page at once ask for one plan, and need it once
+            return [(one, plans_made().made(one, world, edges=False).plan) for one in asked]
     except CannotPlan as error:
         abort(400, f"The plan of the day cannot be made: {error}")
 
 
 def _held(slug: str, day: date) -> Held:
-    plans = kept().plans(day, slug)
-    if plans:
-        return held_of(plans, kept().events(day, slug))
+    found = kept_day(day, slug)
+    if found.plans:
+        last: dict[tuple[str, date], tuple[KeptDay, Held]] = current_app.extensions.setdefault("tripplan_held", {})
+        before = last.get((slug, day))
+        if before is not None and before[0] is found:
+            return before[1]
+        made_of = held_of(found.plans, found.entries.events)
+        if len(last) >= MOST_DAYS:
+            last.clear()
+        last[slug, day] = (found, made_of)
+        return made_of
     made = _plans_now(slug, day)
     dives = tuple(dive for _, plan in made for dive in plan.dives)
     return Held(dives, tuple(plan.revision for _, plan in made), False)
@@ -156,27 +193,34 @@ def keep(
 
     asked, world -- what the plan was made from, as its revision counts it;  more -- what else is kept with it
     """
-    return kept().keep_plan(
-        KeptPlan(
-            revision=plan.revision,
-            site=slug,
-            day=plan.date,
-            kept=moment,
-            by=by,
-            request=asked.model_dump(mode="json"),
-            inputs=json.loads(json.dumps(plan_inputs(asked, world), default=repr)),
-            plan={**plan_json(plan), **(more or {})},
-        )
+    return kept().keep_plan(_whole_plan(slug, moment, by, asked, plan, world, more or {}))
+
+
+def _whole_plan(
+    slug: str, moment: datetime, by: str, asked: Request, plan: DayPlan, world: World, more: Mapping[str, Any]
+) -> KeptPlan:  # fmt: skip
+    return KeptPlan(
+        revision=plan.revision,
+        site=slug,
+        day=plan.date,
+        kept=moment,
+        by=by,
+        request=asked.model_dump(mode="json"),
+        inputs=json.loads(json.dumps(plan_inputs(asked, world), default=repr)),
+        plan={**plan_json(plan), **more},
     )
 
 
 def _begin(slug: str, day: date, by: str) -> None:
     """Keep the plans of the day whole when its first entry is written."""
-    if kept().plans(day, slug):
+    if kept().plan_numbers(day, slug):
         return
-    moment = now()
-    for asked, plan in _plans_now(slug, day):
-        keep(slug, moment, by, asked, plan, told_here(slug), {"request_name": name_of(asked)})
+    moment, world = now(), told_here(slug)
+    plans = [
+        _whole_plan(slug, moment, by, asked, plan, world, {"request_name": name_of(asked)})
+        for asked, plan in _plans_now(slug, day)
+    ]
+    kept().keep_first(day, slug, plans)
 
 
 def name_of(asked: Request) -> str:
@@ -212,10 +256,21 @@ def events_for_who_asks(events: Sequence[Event]) -> tuple[Event, ...]:
 def _state(slug: str, day: date) -> tuple[LiveDay, Held, tuple[Event, ...]]:
     held = _held(slug, day)
     zone = ZoneInfo(_site_or_404(slug).timezone)
-    found = events_for_who_asks(kept().events(day, slug))
-    events = tuple(replace(each, at=each.at.astimezone(zone)) for each in found)
-    moment = now().astimezone(zone)
+    events = events_for_who_asks(_local_events(kept_day(day, slug).entries, zone))
+    moment = _look().moment.astimezone(zone)
     return live_day(events, held.dives, _expected(slug, day), moment, shelf().world.rules), held, events
+
+
+def _local_events(entries: DayEntries, zone: ZoneInfo) -> tuple[Event, ...]:
+    """Return entries with the times of the site, worked out once for as long as nothing is added."""
+    held: list[tuple[DayEntries, ZoneInfo, tuple[Event, ...]]]
+    held = current_app.extensions.setdefault("tripplan_local_events", [])
+    for known, where, events in tuple(held):
+        if known is entries and where == zone:
+            return events
+    made = tuple(replace(each, at=each.at.astimezone(zone)) for each in entries.events)
+    held[:] = [(entries, zone, made), *held[: MOST_DAYS - 1]]
+    return made
 
 
 def _other_plan(slug: str, day: date, held: Held, events: Sequence[Event]) -> list[Alarm]:
@@ -261,6 +316,16 @@ def _asked_of(plan: KeptPlan) -> Mapping[str, Any]:
 
 def _but_title(whole: Mapping[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in whole.items() if name != "title"}  # it changes no dive
+
+
+def _clock_alarm(slug: str) -> list[Alarm]:
+    """Return an alarm where the clock of this computer jumped: no overdue clock is to be trusted then."""
+    look = _look()
+    if look.trusted:
+        return []
+    zone = ZoneInfo(_site_or_404(slug).timezone)
+    shown = [f"{at.astimezone(zone):%H:%M} on {at.astimezone(zone):%d %B}" for at in (look.clock, look.expected)]
+    return [Alarm("clock", "clock", look.words(*shown), look.moment.astimezone(zone))]
 
 
 def _ordered(alarms: Sequence[Alarm], of_plan: Sequence[Alarm]) -> list[Alarm]:
@@ -309,8 +374,39 @@ def _page(
 
 @bp.get("/today/<slug>/board")
 def board(slug: str) -> Response:
-    """Give the part of the page that changes, for a phone that has just sent its entries."""
-    return make_response(render_template("_live.html", **_shown(slug, _day_asked(), _writer())))
+    """Give the part of the page that changes, for a phone that has just sent its entries.
+
+    Answered with 304 where the phone shows that same part: most of what is asked is asked again and again.
+    """
+    shown = _shown(slug, _day_asked(), _writer())
+    tag = _tag(shown)
+    if tag in request.if_none_match:
+        response = Response(status=304)
+    else:
+        response = make_response(render_template("_live.html", **shown))
+    response.set_etag(tag)
+    return response
+
+
+def _tag(shown: Mapping[str, Any]) -> str:
+    """Return the mark of a board: another one as soon as anything on it is to be read differently.
+
+    The exact moment is left out, for the sentences go by whole minutes; the hour is not, for its forms grow old.
+    """
+    live: LiveDay = shown["live"]
+    seen = (
+        replace(live, now=live.day),  # type: ignore[arg-type]  # any value that stays the same
+        shown["alarms"],
+        shown["by"],
+        shown["typed"],
+        shown["ahead"],
+        shown["all"],
+        shown["held"].revisions,
+        shown["holds"],
+        [(event.uid, event.text) for event in shown["events"]],
+        live.now.hour,
+    )
+    return hashlib.sha256(repr(seen).encode()).hexdigest()[:24]
 
 
 def _shown(slug: str, day: date, by: str) -> dict[str, Any]:
@@ -324,10 +420,12 @@ def _shown(slug: str, day: date, by: str) -> dict[str, Any]:
         "by": by,
         "typed": not current_name(),
         "live": live,
-        "alarms": _ordered(live.alarms, _other_plan(slug, day, held, events)),
+        "alarms": [*_clock_alarm(slug), *_ordered(live.alarms, _other_plan(slug, day, held, events))],
         "other_plan": OTHER_PLAN,
         "ahead": day > _today_at(slug),
         "sent": {},
+        "all": request.values.get("all") == "yes",
+        "newest": LOG_SHOWN,
         "held": held,
         "holds": _holds(held, ZoneInfo(site.timezone)),
         "events": events,
@@ -391,7 +489,7 @@ def add(slug: str) -> BaseResponse:
     people = form.getlist("person") or [""]
     values = {name: form.get(name, "") for name in ("kind", "group", "dive", "value", "text", "identity", "corrects")}
     sent = {**values, "person": ", ".join(people)}
-    at = now().isoformat()
+    at = _look().moment.isoformat()
     raw = [
         {**values, "uid": f"{form.get('uid', '')}-{number}", "at": at, "by": by, "person": person}
         for number, person in enumerate(people)
@@ -404,7 +502,7 @@ def add(slug: str) -> BaseResponse:
         _begin(slug, day, by)
         kept().add(entries, now())
     except StoreFault as error:
-        return _page(slug, day, by, f"Nothing was written down: {error}.", 500, sent)
+        return _page(slug, day, by, f"Nothing was written down: {error}.", 503, sent)
     return redirect(url_for("live.show", slug=slug, date=day.isoformat(), by=by), code=303)
 
 
@@ -466,9 +564,9 @@ def _entry(raw: Any, slug: str, day: date) -> Event:
         raise OutOfRange(f'the time "{raw.get("at")}" cannot be read') from None
     if at.tzinfo is None:
         raise OutOfRange("the time of an entry needs its offset from UTC")
-    if abs(at - now()) > FURTHEST_CLOCK:
+    if abs(at - (moment := _look().moment)) > FURTHEST_CLOCK:
         raise OutOfRange(f"the time {at.isoformat()} is more than two days from now: is the clock of the phone right?")
-    at = min(at, now())  # nothing happened after it was told: the phone's clock is ahead
+    at = min(at, moment)  # nothing happened after it was told: the phone's clock is ahead
     clean = {
         name: "".join(c if c.isprintable() or (name == "text" and c == "\n") else " " for c in value).strip()
         for name, value in text.items()

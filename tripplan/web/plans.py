@@ -16,7 +16,7 @@ from tripplan.check import Check, Outcome
 from tripplan.documents.briefing_sheet import briefing_sheets_pdf
 from tripplan.documents.data import plan_json
 from tripplan.documents.day_sheet import day_sheet_pdf
-from tripplan.documents.one_file import one_file_html
+from tripplan.documents.one_file import one_file_html, policy_in
 from tripplan.documents.picture import day_picture, day_table
 from tripplan.documents.text import plan_text
 from tripplan.errors import OutOfRange
@@ -140,12 +140,12 @@ def _named(content: bytes | str, kind: str, plan: DayPlan, ending: str, *, keep:
 
 
 @bp.get("/")
-def home() -> tuple[str, int] | str:
-    """Show the plan of a near day for the first ready request."""
+def home() -> tuple[str, int] | BaseResponse:
+    """Show the plan of a near day for the first ready request; without one, the first steps."""
     folder = shelf()
     choice = first_choice(folder, now())
     if choice is None:
-        return render_template("empty.html", folder=folder)
+        return redirect(url_for("start.show"))
     return _page(_planned(choice), choice)
 
 
@@ -208,9 +208,9 @@ def text() -> Response:
 def offline() -> Response:
     """Give the plan as one file that works on a phone without a signal."""
     plan = _chosen()
-    response = _named(one_file_html(plan, shelf().world.rules), "text/html", plan, "html", keep=True)
-    # Its style stands inside the file; it still runs nothing and loads nothing.
-    response.headers["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+    content = one_file_html(plan, shelf().world.rules)
+    response = _named(content, "text/html", plan, "html", keep=True)
+    response.headers["Content-Security-Policy"] = policy_in(content)  # its style stands inside the file; nothing runs
     return response
 
 

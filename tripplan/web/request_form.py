@@ -195,9 +195,12 @@ _LEAF: Final = "="
 _DAY_AND_TIME: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[ T][0-9]{2}:[0-9]{2}")
 
 
-def words_of_form(form: Any) -> Words:
+def words_of_form(form: Any, whole: Part | None = None, own: Iterable[str] | None = None) -> Words:
     """Return what was typed; rows in which nothing stands are no rows, and keys that the form does not have are not
-    read."""
+    read.
+
+    whole, own -- of another form than that for a request: its fields, and those that are none of its record's
+    """
     tree: dict[str, Any] = {}
     for name in form:
         if not NAME_OF_FIELD.fullmatch(name):
@@ -206,8 +209,8 @@ def words_of_form(form: Any) -> Words:
         for part in name.split("."):
             node = node.setdefault(part, {})
         node[_LEAF] = tuple(text.strip() for text in form.getlist(name))
-    words = _words(tree, WHOLE)
-    for key in OWN:
+    words = _words(tree, WHOLE if whole is None else whole)
+    for key in OWN if own is None else own:
         _put(words, key, tree.get(key, {}).get(_LEAF, ()))
     return words
 

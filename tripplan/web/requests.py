@@ -214,8 +214,12 @@ def _hands() -> dict[str, Any]:
 
 @bp.get("/requests/new")
 def new() -> Answer:
-    """Show an empty form."""
-    return _form(None, Words(), more="groups")
+    """Show an empty form; the address may say for which site and day."""
+    words = Words()
+    for key in ("site", "date"):
+        if text := request.args.get(key, "").strip()[:LONGEST_NAME]:
+            words.said[key] = (text,)
+    return _form(None, words, more="groups")
 
 
 @bp.get("/requests/<name>/edit")

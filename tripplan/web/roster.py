@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import binascii
-import hashlib
 from pathlib import Path
 
 from flask import Blueprint, Flask, Response, abort, current_app, flash, redirect, render_template, request, url_for
@@ -15,6 +14,7 @@ from tripplan.people.table import Preview, people_from, rows_of
 from tripplan.store.people_file import (
     LARGEST_TABLE_BYTES,
     CentrePeople,
+    ListChanged,
     centre_people,
     people_toml,
     read_table,
@@ -33,6 +33,7 @@ FILES = {
 }
 LARGEST_FORM_BYTES = LARGEST_TABLE_BYTES * 4 // 3 + 64_000  # the table once more in letters, between look and yes
 FAULTS_SHOWN = 500
+CHANGED = "The list of people was changed meanwhile, so nothing was written. This is what the table would do now."
 
 
 def allow_tables(app: Flask) -> None:
@@ -85,9 +86,8 @@ def apply() -> str | tuple[str, int] | BaseResponse:
     if current_app.extensions["tripplan_young"]:
         return _page(trouble="The people of the demonstration stay as they are: nothing was written."), 400
     people = _people()
-    if request.form.get("list") != _stamp(people):
-        said = "The list of people was changed meanwhile, so nothing was written. This is what the table would do now."
-        return _look(content, name, said, 409)
+    if request.form.get("list") != people.mark:
+        return _look(content, name, CHANGED, 409)
     try:
         preview = _preview(people, content, name)
         if preview.faults and request.form.get("good_rows") != "yes":
@@ -95,9 +95,12 @@ def apply() -> str | tuple[str, int] | BaseResponse:
             return _look(content, name, said, 400)
         if not (preview.new or preview.changed):
             return _look(content, name, "Nothing was written: there is nothing to change.", 400)
-        kept = save_people(people.path, people_toml(preview.people), now(), people.cards)
+        text = people_toml(preview.people)
+        kept = save_people(people.path, text, now(), people.cards, request.form.get("list", ""))
     except BadRecord as error:
         return _page(trouble=" ".join(str(fault) for fault in error.faults)), 400
+    except ListChanged:
+        return _look(content, name, CHANGED, 409)
     except CannotKeep as error:
         return _page(trouble=str(error)), 500
     told = f"{len(preview.new)} new, {len(preview.changed)} changed, {len(preview.left_out)} rows left out"
@@ -113,11 +116,6 @@ def _people() -> CentrePeople:
         abort(400, "The list of people cannot be read: " + " ".join(str(fault) for fault in error.faults))
 
 
-def _stamp(people: CentrePeople) -> str:
-    """Return what tells one list from another."""
-    return hashlib.sha256(people.path.read_bytes() if people.path.is_file() else b"").hexdigest()
-
-
 def _preview(people: CentrePeople, content: bytes, name: str) -> Preview:
     return people_from(read_table(content, name), people.cards, people.roster)
 
@@ -129,7 +127,7 @@ def _look(content: bytes, name: str, said: str = "", status: int = 200) -> tuple
     except BadRecord as error:
         return _page(trouble=" ".join(str(fault) for fault in error.faults)), 400
     letters = base64.b64encode(content).decode()
-    return _page(preview, said, name=name, letters=letters, stamp=_stamp(people)), status
+    return _page(preview, said, name=name, letters=letters, stamp=people.mark), status
 
 
 def _page(preview: Preview | None = None, trouble: str = "", name: str = "", letters: str = "", stamp: str = "") -> str:

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import re
-import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import wraps
-from html import unescape
 from ipaddress import ip_address
 from typing import Any, NoReturn
 from zoneinfo import ZoneInfo
@@ -20,6 +18,7 @@ from werkzeug.wrappers import Response as BaseResponse
 from tripplan.catalogue.site import Care, Contact, Site
 from tripplan.check import Outcome
 from tripplan.documents.emergency_sheet import action_sheets_pdf
+from tripplan.documents.one_file import policy_in
 from tripplan.documents.pocket import pocket_html, pocket_site
 from tripplan.documents.search_picture import search_head, search_picture, search_rows, search_words
 from tripplan.documents.sheet_words import sheet_text
@@ -66,7 +65,6 @@ MORNING_CHECKS = ("emergency-roles", "rescue-kit", "drill-held", "crew-drilled")
 TOLD_FIRST = ("coastguard", "emergency", "ambulance")  # who searches, in the order in which they are asked
 ASKABLE_HOST = re.compile(r"[A-Za-z0-9.:\[\]-]{1,100}")
 Key = tuple[str, str]  # of a number: as dialled, and whose it is
-_confirming = threading.Lock()  # between reading what was found last and adding to it
 
 
 class Refused(ValueError):
@@ -346,19 +344,19 @@ def _write_down(folder: Folder, form: Form) -> tuple[set[Key], int, str]:
     lines = _lines(folder)
     kept: set[Key] = set()
     again = 0
-    with _confirming:
-        last = _last(folder)
-        for key, row in form.rows.items():
-            found = next(known for known in FOUND if known == row.found)
-            one = Confirmation(now(), lines[key].number, lines[key].name, form.by, found, row.note)
-            if _same(last.get(key), one):
-                again += 1
-            else:
-                try:
+    try:
+        with folder.records.alone():
+            last = _last(folder)
+            for key, row in form.rows.items():
+                found = next(known for known in FOUND if known == row.found)
+                one = Confirmation(now(), lines[key].number, lines[key].name, form.by, found, row.note)
+                if _same(last.get(key), one):
+                    again += 1
+                else:
                     folder.records.confirm(one)
-                except CannotKeep as error:
-                    return kept, again, str(error)
-            kept.add(key)
+                kept.add(key)
+    except CannotKeep as error:
+        return kept, again, str(error)
     return kept, again, ""
 
 
@@ -531,9 +529,7 @@ def pocket() -> Response:
     sheets = [each.sheet for each in made]
     _keep_printed(folder, sheets)
     response = _file(content, "text/html", "attachment", f"{_file_name('pocket', sheets, said)}.html")
-    # The policy that stands in the file itself: its own script runs, and nothing is loaded.
-    if policy := re.search(r'http-equiv="Content-Security-Policy" content="([^"]*)"', content):
-        response.headers["Content-Security-Policy"] = unescape(policy[1])
+    response.headers["Content-Security-Policy"] = policy_in(content)  # its own script runs, and nothing is loaded
     return response
 
 
