@@ -26,8 +26,9 @@ from tripplan import record
 from tripplan.store import folder
 
 LARGEST_KEPT = 100_000  # characters; a file of the demonstration has some 20,000 at most
-MOST_KEPT = 500  # of each kind
-MOST_PLANS = 100
+MOST_KEPT = 500  # texts of files
+MOST_PLANS = 60
+MOST_FOLDERS = 60
 TABLE = {**copyreg.dispatch_table, MappingProxyType: lambda mapping: (dict, (dict(mapping),))}
 
 
@@ -85,7 +86,7 @@ def _content(path: Path) -> bytes | None:
 
 def _read_once(function: Callable[..., Any], folder_of: Callable[[Any], Path]) -> Callable[..., Any]:
     """Read the same files once, wherever they lie; what names their place is read each time."""
-    kept = _Kept(MOST_KEPT)
+    kept = _Kept(MOST_FOLDERS)
 
     @wraps(function)
     def read(where: Any, *more: Any, **named: Any) -> Any:

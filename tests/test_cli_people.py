@@ -193,10 +193,10 @@ def test_a_first_table_makes_the_list_of_a_centre_that_has_none(folder, capsys):
         ),
         (["--import", "none.csv"], "none.csv: there is no such file"),
         (["--import", "/dev/null"], "/dev/null: there is no such file"),
-        (["--apply"], "--apply goes with --import"),
-        (["--import", "p.csv", "--good-rows"], "--good-rows goes with --apply"),
-        (["--without-private"], "--without-private goes with --export"),
-        (["--export", "-", "--json"], "--export - prints the table; it goes with no --json"),
+        (["--apply"], "--apply writes what --import shows; give --import FILE too"),
+        (["--import", "p.csv", "--good-rows"], "--good-rows says what --apply leaves out; give --apply too"),
+        (["--without-private"], "--without-private says what --export leaves out; give --export FILE too"),
+        (["--export", "-", "--json"], "--export - prints the table itself; leave --json out, or export to a file"),
     ],
 )
 def test_words_that_make_no_sense_are_refused_in_one_line(folder, capsys, monkeypatch, words, sentence):

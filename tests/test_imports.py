@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import ast
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+from tripplan.cli import COMMANDS
 
 PACKAGE = Path(__file__).resolve().parent.parent / "tripplan"
 ORDER = (
@@ -78,17 +81,64 @@ def test_below_the_store_nothing_knows_network_database_or_clock(path):
             assert (owner_name, node.func.attr) not in CLOCKS, f"{path}:{node.lineno} reads the clock"
 
 
-HEAVY = ("pandas", "matplotlib", "numpy", "typst", "flask", "pydantic", "geopy", "astral", "requests")
+# ---- what is not imported before it is needed ----
+
+SLOW = ("pandas", "matplotlib", "ortools", "typst", "openpyxl", "geopy", "requests", "requests_cache")
+HEAVY = (*SLOW, "numpy", "flask", "sqlalchemy", "pydantic", "astral")
 
 
-def test_help_loads_nothing_heavy():
-    program = (
-        "import sys\nfrom tripplan.cli import main\n"
-        "try:\n    main(['--help'])\nexcept SystemExit as end:\n    assert not end.code\n"
-        f"print(sorted(set(sys.modules) & set({HEAVY!r})))"
-    )
+def loaded_by(program: str, cwd: Path = PACKAGE.parent, **environment: str) -> tuple[set[str], str]:
+    """Return the modules that a program has loaded at its end, and what it printed."""
+    program += "\nimport sys\nprint('\\nLOADED', *sys.modules)"
     found = subprocess.run(
-        [sys.executable, "-c", program], capture_output=True, text=True, check=True, cwd=PACKAGE.parent
+        [sys.executable, "-c", program],
+        capture_output=True, text=True, check=True, cwd=cwd, env={**os.environ, **environment},
+    )  # fmt: skip
+    assert found.stderr == ""
+    printed, _, loaded = found.stdout.rpartition("\nLOADED ")
+    return set(loaded.split()), printed
+
+
+def test_help_loads_no_command_and_nothing_heavy():
+    loaded, printed = loaded_by(
+        "from tripplan.cli import main\ntry:\n    main(['--help'])\nexcept SystemExit as end:\n    assert not end.code"
     )
-    assert found.stdout.strip().splitlines()[-1] == "[]"
-    assert "COMMAND" in found.stdout and found.stderr == ""
+    assert "COMMAND" in printed
+    assert {name for name in loaded if name.startswith("tripplan.")} == {
+        "tripplan.cli", "tripplan.cli.common", "tripplan.errors",
+    }  # fmt: skip
+    assert not loaded & set(HEAVY)
+
+
+def test_help_of_every_command_loads_nothing_heavy():
+    loaded, printed = loaded_by(
+        "from tripplan.cli import COMMANDS, main\nfor name in COMMANDS:\n    try:\n        main([name, '--help'])\n"
+        "    except SystemExit as end:\n        assert not end.code"
+    )
+    assert printed.count("usage: tripplan ") == len(COMMANDS)
+    assert not loaded & set(HEAVY)
+
+
+def test_a_plan_as_text_loads_neither_papers_nor_tables_nor_the_network(tmp_path):
+    request = PACKAGE.parent / "sites" / "requests" / "saturday-ledge.toml"
+    loaded, printed = loaded_by(
+        f"from tripplan.cli import main\nassert main(['plan', {str(request)!r}, '--text']) == 0",
+        XDG_DATA_HOME=str(tmp_path),
+        XDG_CACHE_HOME=str(tmp_path),
+    )
+    assert "revision" in printed.casefold()
+    assert not loaded & {*SLOW, "flask", "huey", "urllib3"}
+
+
+def test_serving_starts_without_what_only_some_pages_need(tmp_path):
+    folder = PACKAGE.parent / "sites"
+    loaded, _ = loaded_by(
+        "import waitress.server\nfrom tripplan.cli import main\n"
+        "class Server:\n    effective_port = 1\n    def run(self): pass\n"
+        "waitress.server.create_server = lambda *_, **__: Server()\n"
+        f"assert main(['serve', {str(folder)!r}]) == 0",
+        XDG_DATA_HOME=str(tmp_path),
+        XDG_CACHE_HOME=str(tmp_path),
+    )
+    assert "tripplan.web.app" in loaded
+    assert not loaded & set(SLOW)

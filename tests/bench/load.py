@@ -27,6 +27,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from email.message import Message
 from pathlib import Path
 from urllib.parse import quote
 
@@ -88,7 +89,7 @@ class Line:
         body: bytes | None = None,
         headers: Mapping[str, str] | None = None,
         accepted: Iterable[int] = (200,),
-    ) -> tuple[int, Mapping[str, str], str]:
+    ) -> tuple[int, Message, str]:
         """Ask and wait for the answer.  Raises OSError or HTTPException where there is none."""
         start = time.perf_counter()
         while True:
@@ -114,7 +115,7 @@ class Line:
         if kind == "board" and answer.status == 304:
             kind = "board, nothing new"
         self.log.answered(kind, answer.status, taken_s, len(raw), accepted)
-        return answer.status, dict(answer.headers.items()), raw.decode()
+        return answer.status, answer.headers, raw.decode()
 
     def _headers(self, more: Mapping[str, str] | None) -> dict[str, str]:
         held = {"Cookie": "; ".join(f"{name}={value}" for name, value in self.cookies.items())} if self.cookies else {}
@@ -152,7 +153,7 @@ class Phone(threading.Thread):
         self._until = until
         self._pace_s = pace_s
         self._poll_s = poll_s
-        self._chance = random.Random(20270612 + number)
+        self._chance = random.Random(20270600 + number)
         day = server.day.isoformat()
         self._page = f"/today/{SITE}?date={day}&by={quote(self.by)}"
         self._addresses: dict[str, str] = {}
@@ -194,6 +195,7 @@ class Phone(threading.Thread):
         with contextlib.suppress(OSError, http.client.HTTPException):
             self._tag = ""
             self._redraw()
+            self._redraw()  # now there is nothing new
         for line in (self._line, *self._spare):
             line.close()
 
@@ -216,14 +218,14 @@ class Phone(threading.Thread):
         else:
             steps += [("assembled", {"person": guest}), ("left", {"person": guest})]
         steps += [("note", {"text": f"Note {self._round} of {self.by}: {'é<b>' * self._chance.randrange(20)}."})]
-        if self._round % 5 == 4:
-            steps += [("count", {"value": str(self._chance.randrange(60)), "text": "assemble"})]
         many = 1 if self._chance.random() < 0.8 else 4
         made = []
         for _ in range(many):
             kind, values = steps[self._round % len(steps)]
             self._round += 1
             made.append(self._entry(kind, **values))
+        if self._round % 5 == 4:
+            made.append(self._entry("count", value=str(self._chance.randrange(60)), text="assemble"))
         if self._chance.random() < 0.05 and (notes := [one for one in self.written if one["kind"] == "note"]):
             back = self._chance.choice(notes)
             made.append(self._entry("withdrawn", corrects=back["uid"], text="Taken back"))

@@ -18,7 +18,7 @@ from tripplan.planning.outings import Ground, options_of
 from tripplan.planning.schedule import Progress
 from tripplan.planning.scheduling import Limits, find, schedule_of
 from tripplan.planning.shared import Shared
-from tripplan.planning.solver import points_of
+from tripplan.planning.solution import points_of
 
 SECONDS = 60.0
 ROW_SECONDS = 10.0

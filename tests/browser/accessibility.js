@@ -134,5 +134,28 @@
     return found;
   }
 
-  window.seen = { byRules, look, faint, cutOff, contrast, stop, numbered, smallerThan, faintInPictures };
+  // Where a user has a scheme of two colours: pictures have paper of their own, and what was filled has a frame.
+  function lostInForcedColours() {
+    const found = [];
+    for (const each of all("main svg[role=img]").filter(each => each.checkVisibility())) {
+      const paper = getComputedStyle(each).backgroundColor;
+      if ((channels(paper)[3] ?? 1) === 0) found.push(`a picture without paper: ${start(each)}`);
+      // A word on something filled is measured where no colour is forced; here its ink must be that same ink.
+      for (const text of all("text", each))
+        if (/^rgb/.test(getComputedStyle(text).fill) && contrast(getComputedStyle(text).fill, paper) < 4.5 && luminance(getComputedStyle(text).fill) < .5)
+          found.push(`lost: ${text.textContent}`);
+    }
+    for (const each of all("button, .dial, .answer.stop .verdict, .demo").filter(each => each.checkVisibility() && !each.matches(".unseen, .who button")))
+      if (parseFloat(getComputedStyle(each).borderBottomWidth) < 1) found.push(`no frame: ${start(each)}`);
+    return found;
+  }
+
+  // A printer leaves out what lies behind words.
+  function tooLightForPaper() {
+    return all("body *").filter(each => !each.closest("svg, noscript, .unseen") && each.checkVisibility()
+      && [...each.childNodes].some(node => node.nodeType === 3 && node.textContent.trim())
+      && contrast(getComputedStyle(each).color, "rgb(255, 255, 255)") < 4.5).map(start);
+  }
+
+  window.seen = { byRules, look, faint, cutOff, contrast, stop, numbered, smallerThan, faintInPictures, lostInForcedColours, tooLightForPaper };
 })();

@@ -1,4 +1,4 @@
-"""A clock that is set back or ahead during a day on the beach: nobody is overdue later than they are, and it is said."""
+"""A clock that is set back or ahead during a day on the beach: nobody is overdue later for it, and it is said."""
 
 from __future__ import annotations
 

@@ -229,7 +229,9 @@ def mutated(draw: st.DrawFn, data: dict[str, Any], *, gently: bool = False) -> M
         elif how == "other":
             holder[at[-1]] = copied(held(made, draw(st.sampled_from(found))))
         elif how == "factor" and isinstance(here, int | float) and not isinstance(here, bool):
-            factor = draw(st.sampled_from((-1, 0, 2, 10, 100) if isinstance(here, int) else (-1, 0.0, 0.1, 10.0, 1 / 3)))
+            factor = draw(
+                st.sampled_from((-1, 0, 2, 10, 100) if isinstance(here, int) else (-1, 0.0, 0.1, 10.0, 1 / 3))
+            )
             holder[at[-1]] = here * factor
         elif how == "moved" and isinstance(here, date):
             days = timedelta(days=draw(st.sampled_from((-40_000, -400, -7, -1, 1, 7, 90, 400, 25_000))))

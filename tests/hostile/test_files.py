@@ -25,7 +25,6 @@ from pydantic import BaseModel
 from tests.hostile.mutations import Made, broken, mutated, toml, tried
 from tripplan.catalogue.site import site_from
 from tripplan.catalogue.station import read_station
-from tripplan.cli import main
 from tripplan.data_files import data_dir
 from tripplan.documents.data import plan_json
 from tripplan.documents.picture import day_picture
@@ -33,7 +32,7 @@ from tripplan.documents.pocket import pocket_html, pocket_site
 from tripplan.documents.text import plan_text
 from tripplan.emergency.readiness import readiness_from
 from tripplan.environment.position import Position
-from tripplan.errors import BadRecord, TripplanError
+from tripplan.errors import BadRecord
 from tripplan.feeds.settings import read_feed_settings
 from tripplan.people.centre import read_centre
 from tripplan.people.kit import kit_from
@@ -41,16 +40,11 @@ from tripplan.people.skills import skills_from
 from tripplan.planning.action_sheet import sheets_of_day
 from tripplan.planning.day import plan_day
 from tripplan.planning.observed import observed_from
-from tripplan.planning.request import request_from
-from tripplan.planning.schedule_request import schedule_request_from
 from tripplan.planning.tolerance import with_edges
 from tripplan.planning.world import CannotPlan
 from tripplan.record import read_toml
 from tripplan.rulebook import baseline
 from tripplan.store.folder import Folder, load_folder, load_request, load_schedule_request
-from tripplan.store.forecast_file import read_forecast_file
-from tripplan.store.people_file import read_table
-from tripplan.store.ticks_file import read_ticks
 
 LONGEST_FAULT = 2_000  # letters of one line on a terminal
 OBSERVED = b"""\

@@ -59,7 +59,10 @@ class Page(HTMLParser):
         has = {name: value or "" for name, value in attrs}
         self.runs += [f"{tag} {name}" for name in has if name.startswith("on") or name in ("style", "srcdoc")]
         for name in ("href", "src", "action", "formaction", "xlink:href"):
-            if re.match(r"\s*(javascript|data|vbscript):", has.get(name, ""), re.IGNORECASE) and tag not in ("img", "link"):
+            if re.match(r"\s*(javascript|data|vbscript):", has.get(name, ""), re.IGNORECASE) and tag not in (
+                "img",
+                "link",
+            ):
                 self.runs.append(f"{tag} {name}={has[name][:40]}")
         if tag in ("iframe", "object", "embed", "base", "style"):
             self.runs.append(tag)
@@ -127,7 +130,7 @@ def answered_well(answer: TestResponse, endpoint: str, what: Any = "") -> None:
             assert said, about
         else:
             assert said == value, (about, name, said)
-    if answer.mimetype == "text/html" and endpoint not in OWN_POLICY:
+    if answer.mimetype == "text/html" and not (endpoint in OWN_POLICY and answer.status_code == 200):
         text = answer.get_data(as_text=True)
         assert "Traceback (most recent call last)" not in text, about
         page = Page(text, HERE)
@@ -139,7 +142,7 @@ def answered_well(answer: TestResponse, endpoint: str, what: Any = "") -> None:
 def policy_is_strict(policy: str, endpoint: str, about: str) -> None:
     """Assert that a policy lets nothing run that stands in the page, and nothing come from elsewhere."""
     said = {words[0]: words[1:] for each in policy.split(";") if (words := each.split())}
-    if endpoint in OWN_POLICY and said.get("default-src") == ["'none'"]:
+    if endpoint in OWN_POLICY and "sha256" in policy:
         assert all(re.fullmatch(r"'none'|'sha256-[A-Za-z0-9+/=]+'|data:", word)
                    for words in said.values() for word in words), (about, policy)  # fmt: skip
         return
@@ -175,6 +178,8 @@ class Walker:
         """Ask for a page and look its answer through."""
         answer = self.client.get(path, query_string=MultiDict(query) if query else None)
         self.look(answer, self.endpoint(path), ("GET", path, query))
+        answer.get_data()
+        answer.close()  # a file that is sent stays open until then
         return answer
 
     def post(self, path: str, fields: Sequence[tuple[str, Any]], *, upload: bool = False) -> TestResponse:

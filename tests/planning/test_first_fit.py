@@ -16,7 +16,7 @@ from tripplan.planning.schedule import Schedule
 from tripplan.planning.schedule_request import ScheduleRequest
 from tripplan.planning.scheduling import Found, Limits, make_schedule, schedule_of
 from tripplan.planning.shared import Shared
-from tripplan.planning.solver import points_of
+from tripplan.planning.solution import points_of
 from tripplan.planning.trips import Judge
 from tripplan.planning.world import World
 

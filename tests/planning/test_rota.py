@@ -24,7 +24,7 @@ from tripplan.check import Check, Outcome
 from tripplan.planning.outings import Block, Ground, Options, options_of
 from tripplan.planning.rota import check_rota, fillings_of, loads_of
 from tripplan.planning.schedule_request import Start
-from tripplan.planning.solver import Ashore, Made, Solution
+from tripplan.planning.solution import Ashore, Made, Solution
 from tripplan.planning.world import World
 
 LONG_DAYS = Start(position="46.9000, -16.9000", timezone="Atlantic/Azores", opens=time(4, 0), closes=time(23, 0))

@@ -26,7 +26,7 @@ from tripplan.planning import scheduling
 from tripplan.planning.schedule import Progress, Schedule
 from tripplan.planning.schedule_request import Absence, Exclusion, ScheduleRequest
 from tripplan.planning.scheduling import Limits, find, make_schedule
-from tripplan.planning.solver import Cut, Solution
+from tripplan.planning.solution import Cut, Solution
 from tripplan.planning.trips import Judge, JudgedTrip
 from tripplan.planning.world import CannotPlan
 

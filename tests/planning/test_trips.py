@@ -12,7 +12,7 @@ from tripplan.planning.day import plan_day
 from tripplan.planning.outings import Block, Ground, options_of
 from tripplan.planning.request import DiveWish, RecentDive
 from tripplan.planning.schedule_request import SchoolGroup, Start
-from tripplan.planning.solver import Ashore, Made, Solution
+from tripplan.planning.solution import Ashore, Made, Solution
 from tripplan.planning.trips import Judge
 from tripplan.planning.world import World
 

@@ -526,7 +526,7 @@ def inside(events: list[Event]) -> Iterator[str]:
             yield who
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(history=histories(), days_on=st.integers(0, 2500))
 def test_whatever_happened_nothing_goes_too_soon_and_days_go_whole(tmp_path_factory, history, days_on):
     now = datetime(2026, 1, 1, 12, tzinfo=UTC) + timedelta(days=days_on)

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Sequence
 from html.parser import HTMLParser
 from typing import Any
+
+from werkzeug.datastructures import MultiDict
 
 
 class Form(HTMLParser):
@@ -59,7 +62,7 @@ class Form(HTMLParser):
             self.labels[self._label] = " ".join(text.split())
             self._label, self._text = "", None
         elif tag == "textarea":
-            self.boxes.append([self._area, text.removeprefix("\n").replace("\n", "\r\n")])
+            self.boxes.append([self._area, text.replace("\r\n", "\n").removeprefix("\n").replace("\n", "\r\n")])
             self._area, self._text = "", None
         elif tag == "option" and self._text is not None and self.boxes and self.boxes[-1][1] == "\0":
             self.boxes[-1][1], self._text = text, None
@@ -98,13 +101,15 @@ class Hand:
         assert answer.status_code == 200, (address, answer.status_code, answer.text[-2000:])
         return answer.text
 
+    def send(self, form: Form, more: Iterable[Sequence[str]] = ()) -> Any:
+        """Send a form as it stands, with more names and values, and return the answer."""
+        data = MultiDict([(name, value) for name, value in (*form.boxes, *more)])
+        return self.client.post(form.action, data=data, follow_redirects=True)
+
     def press(self, page: str, button: str, values: dict[str, str | list[str]] | None = None, status: int = 200) -> str:
         """Fill in the last form of a page and press a button of it; ``button`` is what it sends as "do"."""
         form = Form(page).fill(values or {})
-        data: dict[str, list[str]] = {}
-        for name, value in [*form.boxes, *([["do", button]] if button else [])]:
-            data.setdefault(name, []).append(value)
-        answer = self.client.post(form.action, data=data, follow_redirects=True)
+        answer = self.send(form, [["do", button]] if button else [])
         assert answer.status_code == status, (form.action, answer.status_code, words_of(answer.text))
         return answer.text
 

@@ -50,7 +50,7 @@ EXPECTED = {
     "schedule.data": "cla", "schedule.crew": "cla", "schedule.group": "cla", "schedule.change": "cl",
     "schedule.theirs": "cl", "schedule.make": "cl", "schedule.stop": "cl", "schedule.hang": "cl",
     "schedule.keep_trip": "cl",
-    "board.show": "cla", "limits.show": "cla", "season.show": "cla",
+    "api.answer": "cla", "board.show": "cla", "limits.show": "cla", "season.show": "cla",
     "sites.listing": "cla", "sites.show": "cla", "tides.listing": "cla", "tides.show": "cla", "people.people": "cla",
     "sheets.morning": "cla", "sheets.confirm": "cla", "sheets.pdf": "cla", "sheets.pocket": "cla",
     "sheets.check": "cla", "sheets.sheet": "cla", "sheets.search": "cla",

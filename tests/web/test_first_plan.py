@@ -125,6 +125,7 @@ def test_from_an_empty_folder_to_a_plan_by_forms_alone(tmp_path, monkeypatch):
     assert "First steps" not in hand.open("/")[: page.index("<footer")]  # now the first page is the plan
     # What was written by forms reads without a fault, and still says what belongs where.
     found = load_folder(folder)
+    assert (folder / "centre/people.toml").stat().st_mode & 0o077 == 0  # medical papers stand there
     assert found.faults == () and list(found.world.people) == ["Ana Sol", "Tomé Cruz", "Lia Reis", "Noa Reis"]
     for name in ("centre", "people", "emergency"):
         assert "# " in (folder / "centre" / f"{name}.toml").read_text(encoding="utf-8")

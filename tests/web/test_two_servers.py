@@ -47,7 +47,7 @@ GROUP = ("Luca Benti", "Nadia Petit", "Owen Marsh", "Keiko Arai", "Hana Novak")
 SMALL, LONG = "small", "week"  # a schedule that is made in a moment, and one that takes its whole time
 SMALL_FILE = """\
 title = "One dive"
-first_day = {first}
+first_day = 2026-12-12
 days = 1
 recent_dives = "none"
 sites = ["gull-cove"]
@@ -78,7 +78,7 @@ minutes = 20
 
 
 def centre_folder(path: Path) -> Path:
-    """Return a copy of the demonstration in which a day is dived today, one later, and two schedules after that."""
+    """Return a copy of the demonstration in which a day is dived today and one later, with two schedules."""
     folder = Path(shutil.copytree(data_dir("sites"), path / "centre"))
     today = datetime.now(ZoneInfo("Atlantic/Azores")).date()
     for file in ((folder / "forecast").iterdir(), (folder / "schedules").iterdir(), (folder / "requests").iterdir()):
@@ -89,10 +89,8 @@ def centre_folder(path: Path) -> Path:
         request = folder / "requests" / f"{name}.toml"
         text = re.sub(r"(?m)^date = .*$", f"date = {day}", request.read_text(encoding="utf-8"))
         request.write_text(text, encoding="utf-8")
-    first = today + timedelta(days=30)
-    (folder / "schedules" / f"{SMALL}.toml").write_text(SMALL_FILE.format(first=first), encoding="utf-8")
-    week = re.sub(r"2026-12-(\d\d)", lambda found: f"{first + timedelta(days=int(found[1]) - 7)}", week_file())
-    week = week.replace("[centre]", 'sites = ["gull-cove", "old-slip"]\n\n[centre]', 1)
+    (folder / "schedules" / f"{SMALL}.toml").write_text(SMALL_FILE, encoding="utf-8")
+    week = week_file().replace("[centre]", 'sites = ["gull-cove", "old-slip"]\n\n[centre]', 1)
     (folder / "schedules" / f"{LONG}.toml").write_text(week, encoding="utf-8")
     return folder
 
@@ -112,30 +110,33 @@ class House:
         for name, (role, password) in PASSWORDS.items():
             accounts.add(name, role, password, by="the test", now=datetime.now(UTC), limits=limits)
         self.servers: list[subprocess.Popen[bytes]] = []
-        self.logs: list[Path] = []
+        self.logs = [path / f"server-{number}.log" for number in (0, 1)]
         self.ports = [0, 0]
         self.worker: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
         """Start all three, and wait until both servers listen."""
-        self.servers = [self._server(), self._server()]
+        self.servers = [self._server(number) for number in (0, 1)]
         self.hire()
-        self.ports = [self._port(log) for log in self.logs]
+        self.ports = [self._port(number) for number in (0, 1)]
 
-    def _server(self) -> subprocess.Popen[bytes]:
+    def _server(self, number: int) -> subprocess.Popen[bytes]:
         command = [
             sys.executable, "-m", "waitress", "--listen=127.0.0.1:0", "--no-clear-untrusted-proxy-headers",
             "--call", "tripplan.web.wsgi:create",
         ]  # fmt: skip
         said = {"TRIPPLAN_FOLDER": str(self.folder), "TRIPPLAN_STORE": self.url, "TRIPPLAN_PROXY": "127.0.0.1"}
-        self.logs.append(self.folder.with_name(f"server-{len(self.logs)}.log"))
-        with self.logs[-1].open("wb") as log:
+        with self.logs[number].open("wb") as log:
             return subprocess.Popen(command, env={**os.environ, **said}, stderr=log)
 
-    def _port(self, log: Path) -> int:
-        found: list[str] = []
-        until(lambda: bool(found.extend(re.findall(r"Serving on http://[^:]+:(\d+)", log.read_text())) or found), 120)
-        return int(found[0])
+    def _port(self, number: int) -> int:
+        def listens() -> bool:
+            assert self.servers[number].poll() is None, log.read_text()
+            return "Serving on" in log.read_text()
+
+        log = self.logs[number]
+        until(listens, 120)
+        return int(re.findall(r"Serving on http://[^:]+:(\d+)", log.read_text())[0])
 
     def hire(self) -> None:
         """Start the worker."""
@@ -145,8 +146,8 @@ class House:
     def start_again(self, number: int) -> None:
         """Start a server that was killed."""
         self.servers[number].wait(10)
-        self.servers[number] = self._server()
-        self.ports[number] = self._port(self.logs[-1])
+        self.servers[number] = self._server(number)
+        self.ports[number] = self._port(number)
 
     def close(self) -> None:
         """End all that still runs."""

@@ -55,7 +55,7 @@ def with_store(
 
     file = default_path(folder.path)
     if options.store and not options.store.startswith(("sqlite:///", "postgresql")):
-        raise Refused("--store begins with neither sqlite:/// nor postgresql+psycopg://")
+        raise Refused("--store must begin with sqlite:/// or postgresql+psycopg://, like sqlite:///my-centre.sqlite")
     if not options.store and not file.is_file():
         return folder
     try:
@@ -87,7 +87,7 @@ def opened_store(folder: Path, url: str | None) -> Store:
         path.chmod(0o600)
         return Store(sqlite_url(path))
     if not url.startswith(("sqlite:///", "postgresql")):
-        raise Refused("--store begins with neither sqlite:/// nor postgresql+psycopg://")
+        raise Refused("--store must begin with sqlite:/// or postgresql+psycopg://, like sqlite:///my-centre.sqlite")
     try:
         return Store(url)
     except ImportError:
@@ -98,7 +98,7 @@ def store_address(options: argparse.Namespace) -> str:
     from tripplan.store.database import default_path, sqlite_url
 
     if options.store and not options.store.startswith(("sqlite:///", "postgresql")):
-        raise Refused("--store begins with neither sqlite:/// nor postgresql+psycopg://")
+        raise Refused("--store must begin with sqlite:/// or postgresql+psycopg://, like sqlite:///my-centre.sqlite")
     return options.store or sqlite_url(default_path(options.folder))
 
 

@@ -47,15 +47,15 @@ def _people(options: argparse.Namespace) -> int:
     from tripplan.store.people_file import centre_people
 
     if options.without_private and not options.export:
-        raise Refused("--without-private goes with --export")
+        raise Refused("--without-private says what --export leaves out; give --export FILE too")
     if options.apply and not options.table:
-        raise Refused("--apply goes with --import")
+        raise Refused("--apply writes what --import shows; give --import FILE too")
     if options.store and not options.purge:
-        raise Refused("--store goes with --purge")
+        raise Refused("--store says whose entries --purge looks at; give --purge too")
     if options.good_rows and not options.apply:
-        raise Refused("--good-rows goes with --apply")
+        raise Refused("--good-rows says what --apply leaves out; give --apply too")
     if options.export == "-" and options.json:
-        raise Refused("--export - prints the table; it goes with no --json")
+        raise Refused("--export - prints the table itself; leave --json out, or export to a file")
     centre = centre_people(options.folder)
     if options.export:
         return _export_people(centre, options)

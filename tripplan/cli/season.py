@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from tripplan.cli.common import FINE, Refused, add_json, read_day, show, whole, write_whole
 from tripplan.errors import BadRecord, TripplanError
@@ -35,11 +35,38 @@ def season_words(sub: argparse.ArgumentParser) -> None:
 def _season(options: argparse.Namespace) -> int:
     from tripplan.data_files import data_dir
     from tripplan.people.group import KINDS
-    from tripplan.planning.season import LONGEST_DAYS, season, seasons
-    from tripplan.planning.world import CannotPlan
+    from tripplan.planning.season import season, seasons
     from tripplan.store.folder import load_folder
 
     folder = load_folder(options.folder or data_dir("sites"))
+    first, last, found = _what_is_asked(options, folder)
+    kind = KINDS[options.kind]
+    together = [site for site, world in found.values() if world is folder.world]
+    shared = dict(
+        zip((site.slug for site in together), seasons(together, folder.world, kind, first, last), strict=True)
+    )
+    answer = [
+        shared[site.slug] if world is folder.world else season(site, world, kind, first, last)
+        for site, world in found.values()
+    ]
+    if options.csv:
+        _write_season(options.csv, answer)
+    if options.json:
+        sites = [_season_json(one) for one in answer]
+        show({"kind": kind.name, "from": first.isoformat(), "to": last.isoformat(), "sites": sites})
+    elif options.csv:
+        print(f"{options.csv}: {sum(len(one.days) for one in answer)} rows")
+    else:
+        _print_season(answer, options.at_least)
+    return FINE
+
+
+def _what_is_asked(options: argparse.Namespace, folder: Folder) -> tuple[date, date, dict[str, tuple[Site, World]]]:
+    """Return the first day, the last and each site with its world.  Raises CannotPlan with all that is wrong."""
+    from tripplan.people.group import KINDS
+    from tripplan.planning.season import LONGEST_DAYS
+    from tripplan.planning.world import CannotPlan
+
     wrong: list[str] = []
     days: list[date] = []
     for text, what in ((options.start, "--from"), (options.end, "--to")):
@@ -63,46 +90,22 @@ def _season(options: argparse.Namespace) -> int:
         found.setdefault(site.slug if world is folder.world else text, (site, world))
     if wrong:
         raise CannotPlan(tuple(((), sentence) for sentence in dict.fromkeys(wrong)))
-    kind, (first, last) = KINDS[options.kind], days
-    together = [site for site, world in found.values() if world is folder.world]
-    shared = dict(
-        zip((site.slug for site in together), seasons(together, folder.world, kind, first, last), strict=True)
-    )
-    answer = [
-        shared[site.slug] if world is folder.world else season(site, world, kind, first, last)
-        for site, world in found.values()
+    first, last = days
+    return first, last, found
+
+
+def _season_json(one: Season) -> dict[str, Any]:
+    """Return the season of a site as plain values."""
+    days = [
+        {
+            "date": day.day.isoformat(),
+            "windows": [{"start": _iso(w.start), "end": _iso(w.end)} for w in day.windows],
+            "usable_min": day.usable_min,
+            "first_reason": day.first_reason or None,
+        }
+        for day in one.days
     ]
-    if options.csv:
-        _write_season(options.csv, answer)
-    if options.json:
-        show(
-            {
-                "kind": kind.name,
-                "from": first.isoformat(),
-                "to": last.isoformat(),
-                "sites": [
-                    {
-                        "site": one.site,
-                        "name": one.name,
-                        "days": [
-                            {
-                                "date": day.day.isoformat(),
-                                "windows": [{"start": _iso(w.start), "end": _iso(w.end)} for w in day.windows],
-                                "usable_min": day.usable_min,
-                                "first_reason": day.first_reason or None,
-                            }
-                            for day in one.days
-                        ],
-                    }
-                    for one in answer
-                ],
-            }
-        )
-    elif options.csv:
-        print(f"{options.csv}: {sum(len(one.days) for one in answer)} rows")
-    else:
-        _print_season(answer, options.at_least)
-    return FINE
+    return {"site": one.site, "name": one.name, "days": days}
 
 
 def _iso(moment: datetime) -> str:

@@ -91,7 +91,7 @@ def _no_account_yet(options: argparse.Namespace) -> str:
     at = options.proxy if options.proxy and _loopback(options.host) else options.host
     return (
         f"tripplan serve: {at}: everybody has to sign in {why}, and no account of the role centre can; make one with "
-        f"`tripplan account {options.folder} add NAME --role centre`"
+        f"`tripplan account {options.folder}{' --store URL' if options.store else ''} add NAME --role centre`"
     )
 
 

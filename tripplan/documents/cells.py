@@ -16,3 +16,12 @@ def harmless(text: str) -> str:
     ("'=1+1", 'Ann')
     """
     return f"'{text}" if FORMULA.match(text) else text
+
+
+def meant(text: str) -> str:
+    """Return the text of a cell without the apostrophe that ``harmless`` put before it.
+
+    >>> meant("'=1+1"), meant("'tis")
+    ('=1+1', "'tis")
+    """
+    return text[text.startswith("'") and FORMULA.match(text, 1) is not None :]

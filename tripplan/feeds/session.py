@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, TypeVar
+from urllib.parse import urlsplit
 
 import requests
 import requests_cache
@@ -93,10 +94,15 @@ def read_body(raw: bytes) -> Body:
 class _Here(threading.local):
     """What the request running in this thread needs, and what became of it."""
 
+    asked: str = ""  # the address
     usable: Usable | None = None
     deadline: float = 0.0  # of the monotonic clock
     wait_s: float = 0.0  # how long that was from the start
     failure: str = ""
+
+
+class _TooLong(requests.RequestException):
+    """An answer is longer than any that was asked for."""
 
 
 def _watched(kind: type[Any], here: _Here) -> type[Any]:
@@ -146,6 +152,8 @@ class _CheckedAdapter(HTTPAdapter):
     def send(self, request: requests.PreparedRequest, *args: Any, **kwargs: Any) -> requests.Response:
         """Send a request; raises requests.RequestException, with the reason left for the sentence."""
         here = self._here
+        if not _same_service(here.asked, request.url or ""):  # nobody is led into the centre's own network
+            raise self._failed("sent us on to another address", requests.ConnectionError)
         pause_s = FIRST_PAUSE_S
         for number in range(TRIES):
             last = number == TRIES - 1
@@ -160,6 +168,8 @@ class _CheckedAdapter(HTTPAdapter):
                     raise requests.Timeout
             except requests.Timeout:
                 raise self._late() from None
+            except _TooLong:  # it would be as long the next time
+                raise self._failed("sent an answer that is far too long", requests.ConnectionError) from None
             except requests.exceptions.SSLError:
                 raise self._failed(
                     "could not be reached safely (its certificate is not valid here)", requests.ConnectionError
@@ -199,7 +209,7 @@ class _CheckedAdapter(HTTPAdapter):
                 parts.append(chunk)
                 size += len(chunk)
                 if size > LARGEST_ANSWER_BYTES:
-                    raise requests.exceptions.ContentDecodingError("the answer is too long")
+                    raise _TooLong
                 if time.monotonic() > self._here.deadline:
                     raise requests.Timeout
         except BaseException as error:
@@ -227,6 +237,13 @@ class _CheckedAdapter(HTTPAdapter):
         elif code >= 400:
             here.failure = _refusal(response)
         return response
+
+
+def _same_service(asked: str, address: str) -> bool:
+    """Return whether an address is of the service that was asked, by the same way or by https where http was asked."""
+    first, now = urlsplit(asked), urlsplit(address)
+    same = (now.scheme, now.netloc) == (first.scheme, first.netloc)
+    return same or (first.scheme, now.scheme, now.netloc) == ("http", "https", first.hostname)
 
 
 def _host_of(response: requests.Response) -> str:
@@ -390,7 +407,7 @@ class FeedSession:
         self, address: str, params: Params, deadline: float, usable: Usable | None, by_headers: bool, *, only_kept: bool
     ) -> Answer:
         here, session = self._here, self._polite if by_headers else self._plain
-        here.usable, here.deadline, here.failure = usable, deadline, ""
+        here.usable, here.deadline, here.failure, here.asked = usable, deadline, "", address
         here.wait_s = max(0.0, deadline - time.monotonic())
         try:
             response = session.get(address, params=dict(params), only_if_cached=only_kept)

@@ -34,7 +34,8 @@ def check_group(group: GroupWish, site: Site, people: People, on: date, rules: R
     leader = people[group.leader] if group.leader else None
     divers = [people[name] for name in group.divers]
     assistants = [people[name] for name in group.assistants]
-    yield from _check_leader(group, kind, leader, assistants, on, rules)
+    yield from _check_leader(group, kind, leader, on, rules)
+    yield from _check_assistants(group, assistants, on, rules)
     ratio = ratio_of(group, people, on, rules)
     yield check_ratio(ratio, rules)
     yield from _check_in_charge(ratio, rules)
@@ -52,9 +53,7 @@ def check_group(group: GroupWish, site: Site, people: People, on: date, rules: R
     yield from _check_hearts(group, staff + divers, on, rules)
 
 
-def _check_leader(
-    group: GroupWish, kind: Kind, leader: Person | None, assistants: Sequence[Person], on: date, rules: RuleBook
-) -> Iterator[Check]:
+def _check_leader(group: GroupWish, kind: Kind, leader: Person | None, on: date, rules: RuleBook) -> Iterator[Check]:
     needed = kind.leader_level(rules)
     if needed is not None:
         key = f"leader.{kind.name}_level"
@@ -110,6 +109,9 @@ def _check_leader(
             unit="dives",
             subject=leader.name,
         )
+
+
+def _check_assistants(group: GroupWish, assistants: Sequence[Person], on: date, rules: RuleBook) -> Iterator[Check]:
     lowest = assistant_level(rules)
     for assistant in assistants:
         yield Check(

@@ -12,7 +12,7 @@ from datetime import date
 from tripplan.people.group import KINDS
 from tripplan.planning.outings import Block, Ground, Options, Run
 from tripplan.planning.shared import CylinderPool, Pool, Shared
-from tripplan.planning.solver import Ashore, Made, Solution
+from tripplan.planning.solution import Ashore, Made, Solution
 
 Span = tuple[int, int]
 

@@ -14,7 +14,7 @@ from tripplan.planning.outings import Ground, team_of
 from tripplan.planning.packing import PLURAL, KitLine, counted, kit_of, stays_ashore, stock_of, without_kit
 from tripplan.planning.schedule import Filling, Load
 from tripplan.planning.shared import TOWED
-from tripplan.planning.solver import Made, Solution
+from tripplan.planning.solution import Made, Solution
 
 
 def fillings_of(solution: Solution, ground: Ground) -> tuple[Filling, ...]:

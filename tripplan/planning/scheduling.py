@@ -35,7 +35,8 @@ from tripplan.planning.schedule import (
 )
 from tripplan.planning.schedule_request import ScheduleRequest, schedule_faults
 from tripplan.planning.shared import Shared
-from tripplan.planning.solver import Answer, Ashore, Cut, Limits, Made, Solution, ceiling, points_of, solve
+from tripplan.planning.solution import Ashore, Cut, Made, Solution, ceiling, points_of
+from tripplan.planning.solver import Answer, Limits, solve
 from tripplan.planning.trips import Judge, JudgedTrip
 from tripplan.planning.world import CannotPlan, World
 

@@ -15,7 +15,7 @@ from tripplan.planning.plan import DivePlan
 from tripplan.planning.private import without_private_check
 from tripplan.planning.progress import SkillTick
 from tripplan.planning.request import Altitude, Crew, GroupWish, RecentDive, Request
-from tripplan.planning.solver import Ashore, Cut, Made, Solution
+from tripplan.planning.solution import Ashore, Cut, Made, Solution
 from tripplan.planning.world import World
 
 RECENT_DAYS = 7  # an older dive of these days changes no number any more

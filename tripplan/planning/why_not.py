@@ -16,6 +16,7 @@ from typing import Any, Literal
 from tripplan.check import Outcome
 from tripplan.people.group import KINDS, assistant_level
 from tripplan.planning.crew import check_group
+from tripplan.planning.edits_of_groups import Cleared
 from tripplan.planning.outings import Ground, Options, Run, options_of, team_of, weightiest
 from tripplan.planning.packing import PLURAL, SAFETY_WORDS, SINGULAR, counted, kit_of
 from tripplan.planning.ratios import WaterSeen
@@ -26,7 +27,6 @@ from tripplan.planning.schedule_edit import (
     AddVehicleEdit,
     AddWorkerEdit,
     AllowEdit,
-    Cleared,
     Edit,
     EditRefused,
     GroupEdit,
@@ -41,7 +41,8 @@ from tripplan.planning.schedule_edit import (
 from tripplan.planning.schedule_request import SchoolGroup
 from tripplan.planning.scheduling import Found, bare_unplaced
 from tripplan.planning.shared import TOWED, Shared
-from tripplan.planning.solver import Cut, Limits, Solution, solve
+from tripplan.planning.solution import Cut, Solution
+from tripplan.planning.solver import Limits, solve
 from tripplan.planning.trips import Judge
 
 MOST_CHANGES = 3  # that are told of a group

@@ -120,7 +120,9 @@ class Store:
             except BaseException:
                 self._engine.dispose()
                 raise
-        except (SQLAlchemyError, OSError) as error:
+        except (TripplanError, ImportError):
+            raise
+        except Exception as error:  # a damaged file brings every kind, down to words that are no text
             raise StoreFault(f"the store {_shown(url)} cannot be opened: {_reason(error)}") from error
 
     # ---- entries ----
@@ -317,7 +319,7 @@ class Store:
             with closing(sqlite3.connect(self._path)) as source, closing(sqlite3.connect(draft)) as target:
                 source.backup(target)
             draft.replace(path)
-        except (sqlite3.Error, OSError) as error:
+        except (sqlite3.Error, OSError, ValueError) as error:
             with suppress(OSError):
                 _take_away(draft)
             raise StoreFault(f"the backup {path} was not written: {error}") from error
@@ -432,7 +434,7 @@ def restore(backup: Path, path: Path) -> None:
                 source.backup(target)
     except sqlite3.OperationalError as error:
         raise StoreFault(f"{backup} could not be put back: {error}; nothing was changed") from error
-    except sqlite3.Error as error:
+    except (sqlite3.Error, TypeError, ValueError) as error:
         raise StoreFault(f"{backup} is no store of this program: {error}") from error
     except OSError as error:
         raise StoreFault(f"{path} could not be put back: {error.strerror or error}; nothing was changed") from error

@@ -24,6 +24,7 @@ ASKED: Final = (
     ("position", "Position of the centre", "like 47.0512, -17.1234 or 47 03.072 N, 17 07.404 W"),
     ("emergency_number", "Emergency number of the country", "as dialled there; try it with whoever answers it first"),
 )
+_PEOPLE_FILE: Final = "centre/people.toml"
 _NOT_GIVEN: Final[Mapping[str, str]] = {
     "country": '"PT"',
     "timezone": '"Atlantic/Azores"',
@@ -101,6 +102,8 @@ def complete_folder(path: Path, facts: Mapping[str, str]) -> list[str]:
         except OSError as error:
             raise CannotKeep(f"{path / name}: {error.strerror or error}; nothing was written") from error
         written.append(name)
+        if name == _PEOPLE_FILE:
+            _for_the_owner(path)
     return written
 
 
@@ -108,7 +111,12 @@ def _fill(folder: Path, facts: Mapping[str, str]) -> None:
     for name, text in _files(facts).items():
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         put_new(folder / name, text)
-    (folder / "centre" / "people.toml").chmod(0o600)  # medical papers and next of kin will stand there
+    _for_the_owner(folder)
+
+
+def _for_the_owner(folder: Path) -> None:
+    """Keep the list of people to its owner: medical papers and next of kin will stand there."""
+    (folder / _PEOPLE_FILE).chmod(0o600)
 
 
 def _read_once(folder: Path) -> None:
@@ -120,7 +128,7 @@ def _read_once(folder: Path) -> None:
 def _files(facts: Mapping[str, str]) -> dict[str, str]:
     return {
         "READ-ME.txt": _READ_ME,
-        "centre/people.toml": _PEOPLE,
+        _PEOPLE_FILE: _PEOPLE,
         "centre/rules.toml": _RULES,
         "centre/emergency.toml": EMERGENCY_HEAD,
         "centre/feeds.toml": _FEEDS,

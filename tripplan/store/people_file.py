@@ -18,7 +18,7 @@ from types import MappingProxyType
 from typing import Any
 from uuid import uuid4
 
-from tripplan.documents.cells import FORMULA, harmless
+from tripplan.documents.cells import harmless, meant
 from tripplan.errors import BadRecord, Fault
 from tripplan.people.centre import read_centre
 from tripplan.people.level import Level
@@ -142,8 +142,7 @@ def _harmless(text: str, *, in_text_cells: bool = False) -> str:
 
 def _as_meant(text: str) -> str:
     """Return the text of a cell without the apostrophe that was put before it, and without spaces around it."""
-    text = text.lstrip()
-    return text[text.startswith("'") and FORMULA.match(text, 1) is not None :].strip()
+    return meant(text.lstrip()).strip()
 
 
 # ---- CSV ----

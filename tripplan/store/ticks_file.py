@@ -10,6 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import get_args
 
+from tripplan.documents.cells import meant
 from tripplan.errors import BadRecord, Fault, OutOfRange
 from tripplan.people.skills import COURSE_KINDS
 from tripplan.planning.progress import SkillTick, TickResult
@@ -49,7 +50,7 @@ def _ticks(path: Path, rows: csv.DictReader[str]) -> Mapping[str, tuple[SkillTic
         if not any(str(value).strip() for value in row.values()):
             continue
         try:
-            course, tick = _tick({name: str(row[name] or "").strip() for name in COLUMNS})
+            course, tick = _tick({name: meant(str(row[name] or "").strip()).strip() for name in COLUMNS})
             if "more" in row:
                 raise OutOfRange(f"the line has more than {len(rows.fieldnames or ())} cells")
             found.setdefault(course, []).append(tick)

@@ -50,6 +50,7 @@ bp = Blueprint("accounts", __name__)
 
 TRAIL_SHOWN = 50
 NOBODY_ASKED = ("static", "healthz")  # answered without a look into the store
+FOR_PROGRAMS = ("live.token", "schedule.progress")  # they answer JSON only, and their addresses do not end so
 SIGN_IN_FIRST = (
     "You are not signed in, or no longer. Nothing of what you sent was written down. Sign in by the link above in a "
     "tab of its own, then come back here and send it once more: going back shows what you had typed."
@@ -201,6 +202,7 @@ def wants_json() -> bool:
     return (
         request.is_json
         or request.path.endswith(".json")
+        or request.endpoint in FOR_PROGRAMS
         or request.headers.get("Sec-Fetch-Mode", "navigate") != "navigate"
         or (accepted.best_match(("text/html", "application/json")) == "application/json")
     )

@@ -210,6 +210,7 @@ def create_app(
     from tripplan.store.database import StoreFault
     from tripplan.web import accounts as accounts_page
     from tripplan.web import (
+        api,
         board,
         books,
         coverage,
@@ -284,6 +285,7 @@ def create_app(
         guides,
         skills,
         kit,
+        api,
         start,
         site_form,
         person_form,
@@ -305,18 +307,21 @@ def create_app(
             response.headers.setdefault(name, value)
         return response
 
-    @app.errorhandler(HTTPException)
-    def plain(error: HTTPException) -> tuple[str | Response, int]:
+    def plain(error: HTTPException, *, to_a_person: bool = False) -> tuple[str | Response, int]:
         code = error.code or 500
         # A sentence of ours, not the library's.
         own = error.description != type(error).description and code in (400, 401, 403, 503)
         advice = error.description if own else ADVICE.get(code, error.description or "")
         name = NAMES.get(code, error.name)
+        if accounts_page.wants_json() and not to_a_person:
+            return jsonify(error=advice), code
         try:
             return render_template("error.html", code=code, name=name, advice=advice), code
         except Exception:  # the page itself needs the folder, which may be what is broken
             app.logger.exception("the error page failed")
             return Response(f"{name}. {advice}\n", mimetype="text/plain"), code
+
+    app.register_error_handler(HTTPException, plain)
 
     @app.errorhandler(StoreFault)
     def store_away(error: StoreFault) -> tuple[str | Response, int]:
@@ -329,7 +334,7 @@ def create_app(
 
     @app.errorhandler(CSRFError)
     def stale(error: HTTPException) -> tuple[str | Response, int]:
-        return plain(BadRequest(STALE_FORM))
+        return plain(BadRequest(STALE_FORM), to_a_person=True)  # by its kind a page knows to fetch another token
 
     @app.get("/healthz")
     def healthz() -> Response:

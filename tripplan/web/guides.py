@@ -124,6 +124,9 @@ def guide_html(text: str) -> tuple[str, tuple[Heading, ...]]:
     if tokens and tokens[0].type == "heading_open":
         del tokens[:3]  # the page has the title already
     headings = tuple(_with_anchors(tokens))
+    for token in tokens:
+        if token.type == "th_open":
+            token.attrSet("scope", "col")
     for token in _links(tokens):
         token.attrSet("href", _rewritten(str(token.attrGet("href"))))
     return markdown.renderer.render(tokens, markdown.options, {}), headings

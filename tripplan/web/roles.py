@@ -74,6 +74,7 @@ MAY: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
         "schedule.hang": LEADING,
         "schedule.keep_trip": LEADING,
         "board.show": EVERY_ROLE,
+        "api.answer": EVERY_ROLE,
         "limits.show": EVERY_ROLE,
         "season.show": EVERY_ROLE,
         "start.show": EVERY_ROLE,

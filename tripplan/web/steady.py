@@ -58,9 +58,7 @@ class Steady:
         self._passed = passed
         self._lock = threading.Lock()
         self._begun, self._first = clock(), passed()
-        self._offs = [
-            timedelta(0)
-        ]  # of the clock against the time that passed, as believed; the last holds
+        self._offs = [timedelta(0)]  # of the clock against the time that passed, as believed; the last holds
         self._ahead_since_s: float | None = None
 
     def look(self) -> Look:

@@ -26,7 +26,7 @@ TRIPPLAN_PROXY -- addresses of the servers in front that speak https, as they ca
     (``X-Forwarded-For`` and ``X-Forwarded-Proto``, one value each). Left out: nobody's is, and the WSGI server speaks
     https itself or says by itself what the one in front told.
 
-Everybody signs in, always: the first account is made by ``tripplan account FOLDER add NAME --role centre --store URL``.
+Everybody signs in, always: the first account is made by ``tripplan account FOLDER --store URL add NAME --role centre``.
 Cookies go over https only. Schedules are made by ``tripplan worker FOLDER --store URL``, at least one, on any machine;
 a job whose worker is killed is told as ended within half a minute, and is asked for again.
 
@@ -164,8 +164,9 @@ def create(environment: Mapping[str, str] | None = None) -> Flask:
 
 def _no_account(settings: Settings) -> str:
     return (
-        "everybody has to sign in, and no account of the role centre can; make one with "
-        f"`tripplan account {settings.folder} add NAME --role centre`, with --store where {STORE} is set"
+        "everybody has to sign in, and no account of the role centre can; make one with `tripplan account "
+        f"{settings.folder} --store URL add NAME --role centre`, where URL is what {STORE} says; without --store where "
+        "it says nothing"
     )
 
 
