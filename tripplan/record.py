@@ -253,7 +253,7 @@ class _Lines:
     )
     _BARE = re.compile(r"[A-Za-z0-9_-]+")
     _BLANK = re.compile(r"[ \t]*")
-    _BETWEEN = re.compile(r"(?:[ \t\n,]+|#[^\n]*)*")
+    _BETWEEN = re.compile(r"(?:[ \t\n,]++|#[^\n]*+)*+")
     _SCALAR = re.compile(r"[^,\]}\n#]*")
 
     def __init__(self, text: str) -> None:

@@ -81,7 +81,7 @@ _ALL = (
         "computed",
         "checked against tables of the US Naval Observatory",
     ),
-    _s("GEODESIC", "Distance along the WGS 84 ellipsoid, by the geographiclib library", "computed"),
+    _s("GEODESIC", "Distance along the WGS 84 ellipsoid, by the geopy library", "computed"),
     _s("SITE_FILE", "The site file, as surveyed by the centre", "the centre's own"),
     _s("STATION_FILE", "The tide station file", "the centre's own"),
     _s("REQUEST", "What the leader asked for", "the leader's own"),

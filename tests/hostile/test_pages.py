@@ -32,7 +32,7 @@ NOW = datetime(2026, 12, 12, 12, 50, tzinfo=UTC)
 PASSWORD = "seven wet gulls on a wall"
 PLAN: Pairs = [("site", "stair-ledge"), ("date", "2026-12-12"), ("group", "Terns"), ("asked", "yes")]
 SEEN: Pairs = [("depth", "12"), ("minutes", "20"), ("not_before", "09:00"), ("arrived", "08:30"), ("settled", "yes"),
-               ("delay", "10"), ("seen_at", "08:00"), ("seen_by", "Greta"), ("wind_kn", "12"), ("thunder", "no")]  # fmt: skip
+               ("delay", "10"), ("seen_at", "08:00"), ("seen_by", "Greta"), ("wind_kn", "12")]  # fmt: skip
 DAY: Pairs = [("date", "2026-12-12")]
 WEEK = {"slug": SLUG}
 HERE_NOW = {"slug": "stair-ledge"}
@@ -156,7 +156,7 @@ SENT: dict[str, tuple[str, Pairs]] = {
     "next_dive.go": ("/today/stair-ledge/next?date=2026-12-12", [("at", "2026-12-12T12:40:00+00:00"), ("strict", "1"),
                                                                  ("revisions", "x"), ("settled", "yes")]),
     "roster.look": ("/people/table", []),
-    "roster.apply": ("/people/table", [("content", "bmFtZQ=="), ("name", "x.csv"), ("list", "x"), ("good_rows", "yes")]),
+    "roster.apply": ("/people/table", [("content", "bmFtZQ=="), ("name", "x.csv"), ("list", "x")]),
     "skills.tick": ("/skills/level_1_course/3?request=beginners-cove", [("by", "Ines Faro")]),
     "site_form.make": ("/sites/new?like=gull-cove", [("do", "look")]),
     "site_form.change": ("/sites/stair-ledge/edit", [("do", "look")]),

@@ -98,8 +98,9 @@ class Page(HTMLParser):
             self._area = name
             form.fields.append((name, ""))
         elif tag == "input" and name and has.get("type") not in ("file", "submit"):
-            if has.get("type") not in ("checkbox", "radio") or "checked" in has:
-                form.fields.append((name, has.get("value", "on" if has.get("type") == "checkbox" else "")))
+            if has.get("type") in ("checkbox", "radio") and "checked" not in has:
+                return
+            form.fields.append((name, has.get("value", "on" if has.get("type") == "checkbox" else "")))
 
     def handle_endtag(self, tag: str) -> None:
         if tag == "select" and self._select is not None and self.forms:

@@ -140,13 +140,16 @@ def _write_season(path: Path, answer: Sequence[Season]) -> None:
     import csv
     import io
 
+    from tripplan.documents.cells import harmless
+
     out = io.StringIO(newline="")
     rows = csv.writer(out)
     rows.writerow(("site", "name", "date", "usable_min", "windows", "first_reason"))
     for one in answer:
         for day in one.days:
             windows = " ".join(f"{_iso(window.start)}/{_iso(window.end)}" for window in day.windows)
-            rows.writerow((one.site, one.name, day.day, day.usable_min, windows, day.first_reason))
+            said = (harmless(text) for text in (one.site, one.name))
+            rows.writerow((*said, day.day, day.usable_min, windows, harmless(day.first_reason)))
     write_whole(path, out.getvalue().encode())
 
 

@@ -125,10 +125,12 @@ def _answer(
     from waitress.server import create_server
 
     from tripplan.store.schedule_jobs import Hired, Place
-    from tripplan.web.app import create_app
+    from tripplan.web.app import create_app, only_here
 
     _look_at_port(port)
     app = create_app(folder, keep_young=keep_young, store=store, accounts=accounts, beyond=beyond)
+    if accounts is None and not beyond:
+        only_here(app, host)
     app.extensions["tripplan_worker"] = worker = Hired(Place(folder, keep_young))
     trusted: dict[str, Any] = {}
     if proxy is not None:  # its word, and nobody else's, is taken for who asks and by which connection

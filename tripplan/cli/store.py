@@ -55,7 +55,9 @@ def _store(options: argparse.Namespace) -> int:
         raise Refused("tripplan store: which store is not said; give --folder FOLDER or --store URL")
     rules = look_at_folder(options.folder) if options.folder else None
     if options.action == "purge" and rules is None:
-        raise Refused("tripplan store: how long things are kept stands in the centre's own rules; give --folder FOLDER too")
+        raise Refused(
+            "tripplan store: how long things are kept stands in the centre's own rules; give --folder FOLDER too"
+        )
     url = store_address(options)
     if options.action == "restore":
         return _restore(options.file, url, yes=options.yes)

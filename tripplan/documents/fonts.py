@@ -165,7 +165,7 @@ def _is_of_a_joined_script(character: str) -> bool:
 
 _LEFT_TO_RIGHT, _ISOLATE_LEFT, _ISOLATE_RIGHT, _ISOLATE_END = "\u200e\u2066\u2067\u2069"
 # Such as 09:30, 3-5, +44 (0)1632 960111.
-_NUMBERS = re.compile(r"\+?(?:\(\d+\)|\d+)(?:[\u200e .,:/+–-]*(?:\(\d+\)|\d+))*")
+_NUMBERS = re.compile(r"\+?(?:\(\d+\)|\d++)(?:[\u200e .,:/+–-]*+(?:\(\d+\)|\d++))*+")
 _BETWEEN_ARABIC_DIGITS = re.compile(r"(?<=[\u0660-\u0669])(\W+)(?=[\u0660-\u0669])")
 
 

@@ -310,11 +310,11 @@ def _degree_east_m(latitude_deg: float) -> float:
 
 @cache
 def _ellipsoid() -> tuple[float, float]:
-    """Return the equatorial radius, metres, and the square of the eccentricity (geographiclib)."""
-    from geographiclib.geodesic import Geodesic
+    """Return the equatorial radius, metres, and the square of the eccentricity (geopy)."""
+    from geopy.distance import ELLIPSOIDS
 
-    flattening = Geodesic.WGS84.f
-    return Geodesic.WGS84.a, flattening * (2 - flattening)
+    axis_km, _, flattening = ELLIPSOIDS["WGS-84"]
+    return axis_km * 1000, flattening * (2 - flattening)
 
 
 def _on_the_globe(thousandths: int) -> float:

@@ -143,13 +143,10 @@ def _why(plain: str) -> str:
 
 
 def distance_km(start: Position, end: Position) -> float:
-    """Return the geodesic distance on the WGS 84 ellipsoid, kilometres (geographiclib)."""
-    from geographiclib.geodesic import Geodesic
+    """Return the geodesic distance on the WGS 84 ellipsoid, kilometres (geopy)."""
+    from geopy.distance import geodesic
 
-    line = Geodesic.WGS84.Inverse(
-        start.latitude_deg, start.longitude_deg, end.latitude_deg, end.longitude_deg, Geodesic.DISTANCE
-    )
-    return float(line["s12"]) / 1000
+    return float(geodesic((start.latitude_deg, start.longitude_deg), (end.latitude_deg, end.longitude_deg)).kilometers)
 
 
 def bearing_deg(start: Position, end: Position) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import secrets
 from collections.abc import Callable
 from contextlib import suppress
@@ -134,6 +135,31 @@ class Shelf:
         if last is None or last[0] is not read or last[1] != today:
             self._young = last = (read, today, kept_young(read, today))
         return last[2]
+
+
+OWN_NAMES = ("localhost", "127.0.0.1", "[::1]")
+OTHER_NAME = (
+    "This program answers on this machine only, and was called by a name that is not this machine's: open the address "
+    "that it printed when it was started."
+)
+
+
+def only_here(app: Flask, host: str = "") -> None:
+    """Answer only who calls this machine by its own name; for a server at which nobody signs in.
+
+    A page from elsewhere can have a name of its own lead to this machine, and would then read every page like its own.
+
+    host -- another address of this machine on which the server listens
+    """
+    known = {*OWN_NAMES, f"[{host}]".lower() if ":" in host else host.lower()}
+
+    def by_name() -> Response | None:
+        called = request.headers.get("Host", "").lower()
+        if re.sub(r":[0-9]*$", "", called) in known:
+            return None
+        return Response(f"{OTHER_NAME}\n", 400, mimetype="text/plain")  # nothing of the centre, not even its name
+
+    app.before_request_funcs.setdefault(None, []).insert(0, by_name)
 
 
 def shelf() -> Folder:
