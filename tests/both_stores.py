@@ -135,6 +135,7 @@ class _Turned:
 
     server: str | None = None  # None: the file itself
     refused: str = ""  # why nothing may be written; empty: it may
+    data = ""  # where this run of the tests keeps data; a test may point elsewhere
     by_steps: bool = False  # whether a new store takes the steps of the migrations itself
 
 
@@ -151,7 +152,7 @@ def _make(url: str) -> None:
 
 @cache
 def _files() -> Files:
-    return Files(Path(tempfile.mkdtemp(prefix="tripplan-empty-", dir=os.environ["XDG_DATA_HOME"])), _make)
+    return Files(Path(tempfile.mkdtemp(prefix="tripplan-empty-", dir=_Turned.data)), _make)
 
 
 @cache
@@ -204,6 +205,7 @@ database.Store._writing = _write_guarded  # type: ignore[method-assign]
 def kept_on(request: pytest.FixtureRequest) -> Iterator[str]:
     """Open every store on the kind of database that is asked for, for as long as the tests of that kind run."""
     kind: str = getattr(request, "param", KINDS[0])
+    _Turned.data = _Turned.data or os.environ["XDG_DATA_HOME"]
     _Turned.server = request.getfixturevalue("postgresql_server") if kind == "postgresql" else None
     yield kind
     _Turned.server = None

@@ -10,8 +10,8 @@ from printed_plans import plan_of
 
 import tripplan
 from tripplan.data_files import data_dir
+from tripplan.documents import one_file
 from tripplan.documents.glossary import LONGEST_LETTERS, glossary, marked, read_glossary, used_in
-from tripplan.documents.one_file import one_file_html
 from tripplan.documents.words import rules_of
 from tripplan.errors import OutOfRange
 from tripplan.rulebook import baseline
@@ -121,9 +121,10 @@ def test_letters_that_grow_when_made_small_move_nothing():
     assert marked("<p>İİİ at slack water</p>").startswith('<p>İİİ at <a class="term"')
 
 
-def test_the_file_for_the_phone_explains_its_words_in_itself():
+def test_the_file_for_the_phone_explains_its_words_in_itself(monkeypatch):
+    monkeypatch.setattr(one_file, "marked", marked)  # the tests of the pages do without
     plan = plan_of("saturday-ledge")
-    page = one_file_html(plan, rules_of(plan))
+    page = one_file.one_file_html(plan, rules_of(plan))
     reader = read(page)
     assert len(reader.links) > 20
     for href, around in reader.links:

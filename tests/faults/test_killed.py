@@ -74,14 +74,16 @@ def test_entries_that_the_page_acknowledged_are_there_each_once_after_every_kill
     told.touch()
 
     def work(number: int, ready: Ready) -> None:
-        phone.client.get("/healthz")
-        ready()
+        if number % 3 == 0:  # the others are killed some time after their first answer
+            ready()
         with told.open("ab", buffering=0) as out:
             for count in range(10_000):
                 marks = [f"k{number:02}-{count:04}-{each}" for each in "ab"]
                 answer = phone.send(*map(entry, marks))
                 if answer.status_code == 200:
                     out.write("".join(f"{mark}\n" for mark in answer.json["new"]).encode())
+                if count == 0 and number % 3:
+                    ready()
 
     killed_again_and_again(15, work, lambda: None, 0.15)
     whole(tmp_path / "store.sqlite")
@@ -89,7 +91,7 @@ def test_entries_that_the_page_acknowledged_are_there_each_once_after_every_kill
     store = Store(sqlite_url(tmp_path / "store.sqlite"))
     kept = [each.uid for each in store.events(DAY)]
     store.close()
-    assert len(acknowledged) > 10
+    assert len(acknowledged) >= 20
     assert acknowledged <= set(kept) and len(kept) == len(set(kept))
     assert len(kept) % 2 == 1  # the first, and both of each message or none
     again = phone.send(*(entry(mark) for mark in sorted(acknowledged)[:50]))

@@ -71,7 +71,7 @@ TABLES = {
 def test_a_table_of_the_folder_is_read_or_refused_in_words(name: str, centre: Path) -> None:  # noqa: F811
     content = head(name)
 
-    @tried(60)
+    @tried(40)
     @given(st.one_of(other_cells(content), broken(content)))
     def tell(made: Made) -> None:
         with written(centre, name, made.value) as path:
@@ -106,7 +106,7 @@ def table_of_people(name: str) -> bytes:
     return write_table(rows_of(centre_people(data_dir("sites")).roster)[:6], name)
 
 
-@tried(60)
+@tried(40)
 @given(st.one_of(other_cells(table_of_people("x.csv").removeprefix(b"\xef\xbb\xbf")), broken(table_of_people("x.csv"))))
 def test_a_table_of_people_is_read_or_refused_in_words(made: Made) -> None:
     people_read(made.value, "people.csv")
@@ -151,7 +151,7 @@ GOOD = {
 }
 
 
-@tried(60)
+@tried(40)
 @given(st.one_of(
     st.sampled_from(sorted(EDITS)).flatmap(lambda do: mutated({"do": do, **GOOD.get(do, {"count": 3, "name": "x"})})),
     hostile_values().map(Made),

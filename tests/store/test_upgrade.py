@@ -21,6 +21,7 @@ from uuid import uuid4
 import pytest
 from alembic import command, op
 from alembic.config import Config
+from alembic.script import ScriptDirectory
 from argon2 import PasswordHasher
 from sqlalchemy import MetaData, create_engine, inspect, select, text
 from sqlalchemy.exc import DBAPIError
@@ -38,7 +39,7 @@ from tripplan.web.live import held_of
 
 OLD = Path(__file__).with_name("old")
 STEPS = ("0001", "0002", "0003")
-HEAD = "0004"
+HEAD = str(ScriptDirectory(str(MIGRATIONS)).get_current_head())
 DAY, SITE, NAME = date(2026, 11, 29), "lake-orrin", "lake-altitude"
 EVENING = datetime(2026, 11, 29, 11, 0, tzinfo=UTC)  # a quarter of an hour after the last entry
 PASSWORD = "nine dry boots by the door"

@@ -17,6 +17,8 @@ from tripplan.documents.words import counted
 from tripplan.planning.plan import DayPlan, DivePlan
 from tripplan.planning.private import is_private, without_private_check
 
+_ALL_DIVES: Final = "all dives"
+
 
 class When(Enum):
     """When something is to be done, the most urgent first: what is settled too late cannot be settled at all."""
@@ -198,7 +200,7 @@ def _subjects(subjects: Iterable[str], dives: Mapping[str, Sequence[int]]) -> st
     if len(by_group) > 1 and {group: len(numbers) for group, numbers in by_group.items()} == {
         group: len(numbers) for group, numbers in dives.items()
     }:
-        return "all dives"
+        return _ALL_DIVES
     said = [
         f"{group}, {'dive' if len(numbers) == 1 else 'dives'} {_listed(numbers)}" if numbers else group
         for group, numbers in by_group.items()
@@ -216,10 +218,12 @@ def _reasons(checks: Sequence[Check], dives: Mapping[str, Sequence[int]]) -> tup
             found.setdefault(("about", rest), []).append(check)
         else:
             found.setdefault(("", rest), []).append(check)
-    return tuple(
-        Reason(f"{_subjects([check.subject for check in alike], dives)}{rest}" if about else rest, tuple(alike))
-        for (about, rest), alike in found.items()
-    )
+    reasons = []
+    for (about, rest), alike in found.items():
+        said = _subjects([check.subject for check in alike], dives)
+        front = ("All dives" if said == _ALL_DIVES else said) if about else ""
+        reasons.append(Reason(front + rest, tuple(alike)))
+    return tuple(reasons)
 
 
 # ---- what to do about which caution ----

@@ -215,7 +215,7 @@ def description() -> dict[str, Any]:
         "info": {
             "title": "tripplan",
             "version": __version__,
-            "description": "Where accounts are in force, the cookie of somebody who signed in goes with every question.",
+            "description": "Where accounts are in force, the cookie of somebody who signed in goes along.",
             "license": {"name": "Apache-2.0", "identifier": "Apache-2.0"},
         },
         "paths": paths,
