@@ -275,8 +275,7 @@ def _tel(number: str) -> str:
 
 def _plan_body(plan: DayPlan, rules: RuleBook, environment: Environment) -> str:
     return environment.get_template("_plan.html").render(
-        within=True,
-        plan=plan, rules=rules, wide="", narrow=day_picture(plan, narrow=True), table=day_table(plan)
+        within=True, plan=plan, rules=rules, wide="", narrow=day_picture(plan, narrow=True), table=day_table(plan)
     )
 
 
