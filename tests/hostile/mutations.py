@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from datetime import date, datetime, time, timedelta, timezone
 from typing import Any
 
@@ -147,6 +148,12 @@ class Made:
         return text if len(text) <= 3_000 else f"{text[:1_500]} ... {text[-1_500:]}"
 
 
+@st.composite
+def made_of(draw: st.DrawFn, strategy: st.SearchStrategy[Any]) -> Made:
+    """Give what a strategy gives, shown in a few lines: what is mapped would be shown whole."""
+    return Made(draw(strategy))
+
+
 # ---- values ----
 
 
@@ -235,7 +242,8 @@ def mutated(draw: st.DrawFn, data: dict[str, Any], *, gently: bool = False) -> M
             holder[at[-1]] = here * factor
         elif how == "moved" and isinstance(here, date):
             days = timedelta(days=draw(st.sampled_from((-40_000, -400, -7, -1, 1, 7, 90, 400, 25_000))))
-            holder[at[-1]] = here + days
+            with suppress(OverflowError):  # before the first day of all, or after the last
+                holder[at[-1]] = here + days
     return Made(made)
 
 

@@ -23,7 +23,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel
 
-from tests.hostile.mutations import Made, broken, mutated, toml, tried
+from tests.hostile.mutations import Made, broken, made_of, mutated, toml, tried
 from tripplan.catalogue.site import site_from
 from tripplan.catalogue.station import read_station
 from tripplan.cli import main
@@ -322,7 +322,7 @@ def test_a_command_ends_with_an_answer_or_a_refusal(
         changes += [mutated(data, gently=True).map(lambda made: toml(made.value))]
 
     @tried(1)
-    @given(st.one_of(changes).map(Made))
+    @given(made_of(st.one_of(changes)))
     def tell(made: Made) -> None:
         with written(centre, name, made.value):
             for words in commands(name, centre):

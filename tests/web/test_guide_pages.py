@@ -114,7 +114,7 @@ def test_headings_get_anchors_tables_scroll_and_examples_name_their_file(client)
     assert [(each.anchor, each.title) for each in headings] == [("one-thing", "One thing")]
     assert '<h3 id="twice">' in html and '<h3 id="twice-1">' in html
     assert "Title" not in html
-    assert '<div class="scroll"><table>' in html
+    assert re.search('<div class="scroll" role="group" tabindex="0" aria-label="Table: [^"]*"><table>', html)
     assert '<p class="in-file"><code>x/y.toml</code></p>\n<pre><code>z = 1\n</code></pre>' in html
 
 

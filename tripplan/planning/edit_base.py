@@ -16,15 +16,16 @@ from tripplan.planning.world import World
 from tripplan.record import Misfit, Record
 
 Applied = tuple[ScheduleRequest, World]
+LONGEST_SENTENCE = 2_000  # letters: of a list with a fault in each of its items the first ones are enough
 
 
 class EditRefused(TripplanError, ValueError):
     """An edit does not fit; ``sentence`` says what was given and what is accepted, ``edit`` is the edit, if any."""
 
     def __init__(self, sentence: str, edit: BaseEdit | None = None) -> None:
-        self.sentence = sentence
+        self.sentence = sentence if len(sentence) <= LONGEST_SENTENCE else f"{sentence[:LONGEST_SENTENCE]} ..."
         self.edit = edit
-        super().__init__(sentence)
+        super().__init__(self.sentence)
 
 
 def listed(words: Sequence[str]) -> str:

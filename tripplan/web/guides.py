@@ -162,7 +162,12 @@ def _rewritten(address: str) -> str:
 def _table_open(
     self: RendererHTML, tokens: Sequence[Token], index: int, options: OptionsDict, env: MutableMapping[str, Any]
 ) -> str:
-    return '<div class="scroll"><table>\n'
+    from markdown_it.common.utils import escapeHtml
+
+    heads = (text for head, text in pairwise(tokens[:index]) if head.type == "heading_open")
+    name = next((text.content for text in reversed([*heads])), "")
+    # Where it is wider than the page it scrolls by itself, also by keys.
+    return f'<div class="scroll" role="group" tabindex="0" aria-label="{escapeHtml(f"Table: {name}")}"><table>\n'
 
 
 def _table_close(
