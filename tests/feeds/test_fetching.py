@@ -203,7 +203,7 @@ FAULTS = {
     "cut short, but whole by its length": (Reply('{"latitude": 47.0, "hourly": {"ti'), "cut short"),
     "cut short by the connection": (Reply({"latitude": 47.0}, cut=5), "could not be reached"),
     "closed without a word": (Reply(close=True), "could not be reached"),
-    "sent on into our own network": (Reply("", 302, {"Location": "http://127.0.0.2:9/"}), "sent us on to another address"),
+    "sent on into our own network": (Reply("", 302, {"Location": "http://127.0.0.2:9/"}), "on to another address"),
     "nothing at all": (Reply(""), "not in the agreed form"),
     "an empty object": (Reply({}), "does not say for which place"),
     "another place": (Reply(open_meteo("open_meteo_forecast", now(), 10.0, 10.0)), "km away"),

@@ -230,3 +230,16 @@ def test_the_briefing_has_a_page_for_each_dive_and_says_whose_language_is_anothe
     pages = [page.extract_text() for page in PdfReader(io.BytesIO(answer.data)).pages]
     assert len(pages) == 3 and "Japanese" in pages[0]  # two dives of the Terns, one of the Skuas; Keiko Arai
     assert client.get(f"/plan/briefing.pdf?paper=a5&{PLAN}").status_code == 400
+
+
+def test_a_demonstration_whose_near_day_is_stopped_opens_on_the_next_that_is_not_and_a_centre_on_its_own_day():
+    clock = lambda: datetime(2026, 11, 26, 8, 0, tzinfo=UTC)  # noqa: E731
+    shown = create_app(data_dir("sites"), clock=clock, keep_young=True).test_client()
+    near = "site=gull-cove&date=2026-11-26&group=Limpets&group=Shrimps"
+    assert shown.get(f"/plan.json?{near}").get_json()["verdict"] == "stop"
+    page = shown.get("/").get_data(as_text=True)
+    (link,) = re.findall(r'<p class="hint">The demonstration opens on .*? <a href="([^"]+)">', page)
+    assert "date=2026-11-26" in link and "Do not go as asked" not in page
+    assert "Do not go as asked" in shown.get(link.replace("&amp;", "&")).get_data(as_text=True)
+    own = create_app(data_dir("sites"), clock=clock).test_client().get("/").get_data(as_text=True)
+    assert "The demonstration opens on" not in own and "26 November 2026" in own

@@ -168,11 +168,13 @@ def _whom(
     if todo.whom is Whom.NOBODY:
         return ""
     if todo.whom is Whom.PEOPLE and people is not None:
-        named = dict.fromkeys(name for check in checks for name in people.findall(check.sentence))
-        if wet and set(named) == wet:
-            return "everybody in the water"
+        # A sentence that names nobody is about everybody of its subject: one beside it that names some takes none away.
+        found_in = [people.findall(check.sentence) or people.findall(check.subject) for check in checks]
+        named = dict.fromkeys(name for found in found_in for name in found)
+        nobody = [check.subject for check, found in zip(checks, found_in, strict=True) if not found]
+        everybody = ["everybody in the water"] if wet and set(named) == wet else list(named)
         if named:
-            return _listed(list(named))
+            return _listed([*everybody, *nobody])
     if isinstance(todo.whom, re.Pattern):
         return _listed([found[1] for check in checks if (found := todo.whom.search(check.sentence))])
     return _subjects([check.subject for check in checks], dives)
@@ -236,9 +238,9 @@ _FIND_LEAD = _ToDo(_FIRST, "Find the lead by the check at the surface", _PEOPLE)
 _KIT = _ToDo(_LEAVE, "Look at each piece before it goes in", _SUBJECT)
 _COUNTRY = _ToDo(_FIRST, "Make sure which number reaches the rescue services here")
 _OPEN_SKILLS = _ToDo(_BRIEF, "Look which skills are still open before this dive", _SUBJECT)
-_WATER_OPEN = _ToDo(_LIMITS, "Waves are not fully reckoned; the site file does not say how open the site lies")
 _ARRIVED = _ToDo(_FIRST, "Ask when everybody came to this altitude")
-_WAIT_UNKNOWN = _ToDo(_AFTER, "Ask about earlier dives; until then the longer wait before going higher holds", _PEOPLE)
+_LONGER_WAIT = _ToDo(_AFTER, "Ask about earlier dives; until then the longer wait before going higher holds", _PEOPLE)
+_SHORT_WAIT = _ToDo(_AFTER, "Ask about earlier dives before anybody goes higher; the wait may be too short", _PEOPLE)
 
 # By rule and, where one rule says different things, by its subject or its source. The order here is the order within a
 # group: first what may still stop the day.
@@ -250,13 +252,17 @@ TO_DO: Final[Mapping[tuple[str, str], _ToDo]] = {
     ("oxygen-two-casualties", ""): _ToDo(_LEAVE, "Take more oxygen; it is not enough for two casualties at once"),
     ("oxygen-lasts", ""): _ToDo(_LEAVE, "Find out how long help takes, and whether the oxygen lasts until then"),
     ("oxygen-single-exposure", ""): _ToDo(
-        _LEAVE, "Plan less depth or less oxygen; the day's oxygen limit is near", _PEOPLE
+        _LEAVE, "Plan less depth or less oxygen; an oxygen limit of one exposure is near", _PEOPLE
     ),
-    ("oxygen-day", ""): _ToDo(_LEAVE, "Plan less depth or less oxygen; the day's oxygen limit is near", _PEOPLE),
+    ("oxygen-day", ""): _ToDo(_LEAVE, "Plan less depth or less oxygen; the oxygen limit of 24 hours is near", _PEOPLE),
     ("gas-reckoned", ""): _ToDo(_LEAVE, "Write size and fill of the cylinders into the request", _SUBJECT),
+    ("gas-fill-pressure", ""): _ToDo(_LEAVE, "Fill no higher than the pressure stamped on the cylinder", _SUBJECT),
     ("rescue-contact", ""): _ToDo(_LEAVE, "Put a rescue service first in the calling order"),
     ("contact-kinds", ""): _ToDo(_LEAVE, "Find the numbers that are missing", re.compile(r"no number for: (.+?)\. ")),
     ("drive-time-known", ""): _ToDo(_LEAVE, "Find out how long the drive takes", _SUBJECT),
+    ("care-open", ""): _ToDo(
+        _LEAVE, "Find out where a casualty goes while this is closed, or its hours are not known", _SUBJECT
+    ),
     ("lay-off", ""): _ToDo(_LEAVE, "Plan a check dive first", _PEOPLE),
     ("leader-experience", ""): _ToDo(_LEAVE, "Decide who leads; these have few dives for a leader", _SUBJECT),
     ("language-spoken", ""): _ToDo(_LEAVE, "Find somebody to interpret the briefing", _SUBJECT),
@@ -282,7 +288,7 @@ TO_DO: Final[Mapping[tuple[str, str], _ToDo]] = {
     ("arrival-time-unknown", ""): _ARRIVED,
     ("arrival-after-first-dive", ""): _ARRIVED,
     ("heart-question", ""): _ToDo(_FIRST, "Ask about heart, medicines and exertion", _PEOPLE),
-    ("oxygen-day-unknown", ""): _ToDo(_FIRST, "Ask about other dives of today with much oxygen", _PEOPLE),
+    ("oxygen-day-unknown", ""): _ToDo(_FIRST, "Ask what they breathed in the 24 hours before", _PEOPLE),
     ("numbers-in-use", ""): _ToDo(
         _FIRST, "Ring the numbers that are in doubt", re.compile(r"^(\d+ of \d+) numbers are in doubt")
     ),
@@ -304,7 +310,6 @@ TO_DO: Final[Mapping[tuple[str, str], _ToDo]] = {
     ("identity-known", ""): _ToDo(_FIRST, "See that the papers belong to the person", _PEOPLE),
     ("kit-known", "cylinders"): _ToDo(_FIRST, "Read gauge, label and metal of each cylinder before it is handed out"),
     ("gas-hot-fill", ""): _ToDo(_FIRST, "Read the gauge again once the cylinder is in the water", _SUBJECT),
-    ("gas-fill-pressure", ""): _ToDo(_FIRST, "Fill no higher than the pressure stamped on the cylinder", _SUBJECT),
     ("kit-known", "lead"): _FIND_LEAD,
     ("lead-unknown", ""): _FIND_LEAD,
     ("lead-suit-loss-unknown", ""): _FIND_LEAD,
@@ -315,6 +320,7 @@ TO_DO: Final[Mapping[tuple[str, str], _ToDo]] = {
     ("surf", ""): _ToDo(_LOOK, "The sets of waves, before anybody goes in", _SUBJECT),
     ("surf-kind", ""): _ToDo(_LOOK, "How the waves break; on a steep beach they dump", _SUBJECT),
     ("swell-period-known", ""): _ToDo(_LOOK, "The seconds from crest to crest, which nobody gives", _SUBJECT),
+    ("fetch-known", ""): _ToDo(_LOOK, "The waves that the wind raises here; they are not reckoned"),
     ("wind", ""): _ToDo(_LOOK, "The wind and its gusts", _SUBJECT),
     ("surface-drift", ""): _ToDo(_LOOK, "The drift at the surface", _SUBJECT),
     ("visibility-under-water", ""): _ToDo(_LOOK, "The visibility under water"),
@@ -325,6 +331,7 @@ TO_DO: Final[Mapping[tuple[str, str], _ToDo]] = {
     ("forecast-too-low", ""): _ToDo(_LOOK, "Sea and wind once more before each dive; the forecast was too low"),
     ("cold-children", ""): _ToDo(_LOOK, "The water temperature, before children go in", _SUBJECT),
     ("water-temperature-known", ""): _ToDo(_LOOK, "The water temperature, to choose suits"),
+    ("tide-complete", ""): _ToDo(_LOOK, "The height of the water; the tide is reckoned without some of its parts"),
     ("entry-margin", ""): _ToDo(_LOOK, "The clock; there is no minute in hand for going in", _SUBJECT),
     ("survey-fresh", ""): _ToDo(_LOOK, "What has changed; the survey of the site is old"),
     ("heat", ""): _ToDo(_LOOK, "Shade, and water to drink; it gets hot", _SUBJECT),
@@ -340,7 +347,9 @@ TO_DO: Final[Mapping[tuple[str, str], _ToDo]] = {
     ),
     ("swim-known", ""): _ToDo(_BRIEF, "Allow time and gas for the swim, whose length is not known", _SUBJECT),
     ("alternative-exit", ""): _ToDo(_BRIEF, "Agree what to do if the way out closes; no other is known"),
-    ("gas-turn", ""): _ToDo(_BRIEF, "Turn by the gauge; the gas is for less than the time planned", _SUBJECT),
+    ("gas-turn", ""): _ToDo(
+        _BRIEF, "Shorten the dive, or turn by the gauge; the gas is for less than the time planned", _SUBJECT
+    ),
     ("gas-density", ""): _ToDo(_BRIEF, "No hard work at depth; the gas is dense there", _SUBJECT),
     ("surge", ""): _ToDo(_BRIEF, "The swell moves the water to and fro in the shallows", _SUBJECT),
     ("skills-open", ""): _OPEN_SKILLS,
@@ -350,25 +359,22 @@ TO_DO: Final[Mapping[tuple[str, str], _ToDo]] = {
     ("pair-mix", ""): _ToDo(_BRIEF, "The shallower limit holds for both; they breathe different gas", _SUBJECT),
     ("pair-experience", ""): _ToDo(_BRIEF, "Agree who turns the dive; these are far apart in experience", _SUBJECT),
     # afterwards
-    ("care-open", ""): _ToDo(_AFTER, "Know where to go while this is closed", _SUBJECT),
     ("road-to-care-climbs", ""): _ToDo(_AFTER, "Tell the rescue service that the road climbs", _SUBJECT),
     ("road-height-known", ""): _ToDo(_AFTER, "Ask how high the road climbs before a casualty is sent", _SUBJECT),
     ("flight-to-care-climbs", ""): _ToDo(
         _AFTER, "Ask for a low flight, or a cabin kept at the pressure here", _SUBJECT
     ),
     ("wait-before-ascent", ""): _ToDo(_AFTER, "Wait before any road or flight higher up", _PEOPLE),
-    ("wait-dives-unknown", ""): _WAIT_UNKNOWN,
-    ("wait-repetitive-unknown", ""): _WAIT_UNKNOWN,
-    ("wait-after-stops", ""): _WAIT_UNKNOWN,
-    ("wait-model-unknown", ""): _WAIT_UNKNOWN,
+    ("wait-dives-unknown", ""): _SHORT_WAIT,
+    ("wait-model-unknown", ""): _SHORT_WAIT,
+    ("wait-repetitive-unknown", ""): _LONGER_WAIT,
+    ("wait-after-stops", ""): _LONGER_WAIT,
     # limits
     ("no-stop-methods-agree", ""): _ToDo(
         _LIMITS, "The two no-stop times are far apart; the shorter one is used", _SUBJECT
     ),
     ("altitude-change-between-dives", ""): _ToDo(_LIMITS, "No printed rule for a climb between dives", _SUBJECT),
-    ("tide-complete", ""): _ToDo(_LIMITS, "The tide is reckoned without some of its parts"),
     ("salinity-known", ""): _ToDo(_LIMITS, "The salt of the water is not known, and taken against the diver"),
-    ("exposure-known", ""): _WATER_OPEN,
-    ("fetch-known", ""): _WATER_OPEN,
+    ("exposure-known", ""): _ToDo(_LIMITS, "The site is taken as open to all swell; its file does not say"),
 }
 _ORDER: Final = tuple(dict.fromkeys([*TO_DO.values(), _PRIVATE]))

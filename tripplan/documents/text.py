@@ -134,6 +134,8 @@ def _to_mind(page: _Page, plan: DayPlan) -> None:
     for place, group in enumerate(caution_groups(plan)):
         if place == 0:
             page.heading(f"Go only with these in mind ({counted(len(plan.cautions), 'caution')})")
+            if plan.stops:
+                page.line("Nobody goes in before every stop is mended. Then these are left:")
         page.line(f"{group.title}:")
         for line in group.lines:
             page.item(line.words, "[ ] ")

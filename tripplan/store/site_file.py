@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from tripplan.catalogue.site import Site, check_links, site_from
+from tripplan.environment.zone_places import doubts_of_place
 from tripplan.errors import BadRecord
 from tripplan.record import Location, TomlFile, read_toml
 from tripplan.store.records import CannotKeep
@@ -18,7 +19,8 @@ from tripplan.store.toml_text import ToldFile, comments_in, fresh_toml, merged_t
 from tripplan.store.written import EARLIER_FOLDER, OtherFile, put_new, put_over, shipped, stamp_of
 
 LONGEST_SLUG = 60
-NOT_NAMES = ("new", "con", "prn", "aux", "nul")  # an address of the pages, and names that some systems keep
+# An address of the pages, and names that some systems keep.
+NOT_NAMES = re.compile("new|con|prn|aux|nul|com[0-9]|lpt[0-9]")
 MOST_OF_ONE_NAME = 100
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
 
@@ -58,7 +60,7 @@ def slug_of(name: str) -> str:
     """
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().casefold()
     made = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:LONGEST_SLUG].strip("-") or "site"
-    return f"{made}-site" if made in NOT_NAMES else made
+    return f"{made}-site" if NOT_NAMES.fullmatch(made) else made
 
 
 def free_slug(folder: Path, name: str) -> str:
@@ -137,6 +139,8 @@ def judged_site(
         return Judged(slug, text, None, tuple(names), (), lost, anew)
     # A station whose file is still to come is a stop on every plan until it is there.
     warnings = tuple(f"{said}. Until it is, every plan here is a stop." for _, said in file.told)
+    if not site.demonstration:
+        warnings += doubts_of_place(site.position, site.timezone, site.country)
     return Judged(slug, text, site, (), warnings, lost, anew)
 
 

@@ -12,6 +12,8 @@ from typing import Any
 from tripplan.errors import Fault
 from tripplan.record import Location, TomlFile, toml_key, toml_value
 
+# Lists that say "there is none" when they are empty, and "nobody knows" when they are left out.
+TELLING = ("open_to_swell", "fetch")
 WIDEST = 110  # letters of a line; a longer list of tables stands on several
 NAMES = ("name", "what", "held")  # by which a row of an old list is known again, where it is not just the same
 _NOT_A_COMMENT = re.compile(
@@ -91,7 +93,7 @@ def alike(one: Any, other: Any) -> bool:
     if isinstance(one, Mapping) and isinstance(other, Mapping):
         keys = {*one, *other}
         return all(alike(one[key], other[key]) if key in one and key in other
-                   else _nothing(one.get(key, other.get(key))) for key in keys)  # fmt: skip
+                   else key not in TELLING and _nothing(one.get(key, other.get(key))) for key in keys)  # fmt: skip
     if isinstance(one, list | tuple) and isinstance(other, list | tuple):
         return len(one) == len(other) and all(alike(a, b) for a, b in zip(one, other, strict=True))
     if isinstance(one, str) and isinstance(other, str):
@@ -110,7 +112,7 @@ def _nothing(value: Any) -> bool:
 
 def _merge(table: Any, before: Mapping[str, Any], after: Mapping[str, Any]) -> None:
     for key in before:
-        if key not in after and not _nothing(before[key]):
+        if key not in after and (key in TELLING or not _nothing(before[key])):
             del table[key]
     for key, value in after.items():
         if key not in before:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import hashlib
 import os
 import shutil
@@ -83,7 +84,7 @@ def put_over(path: Path, text: str, stamp: str, at: datetime, kept_in: Path) -> 
             old = path.read_bytes()
             if hashlib.sha256(old).hexdigest() != stamp:
                 raise OtherFile(f"{path.name} was changed meanwhile; nothing was written")
-            write_through(draft, text.encode("utf-8"))
+            write_through(draft, _as_before(old, text).encode("utf-8"))
             shutil.copymode(path, draft)
             kept = _kept(path, old, at, kept_in)
             draft.replace(path)
@@ -96,6 +97,14 @@ def put_over(path: Path, text: str, stamp: str, at: datetime, kept_in: Path) -> 
         with suppress(OSError):
             draft.unlink(missing_ok=True)
     return kept
+
+
+def _as_before(old: bytes, text: str) -> str:
+    """Return a text with the mark in front and the ends of lines of the file before, so that only words change."""
+    crlf = old.count(b"\r\n")
+    if crlf and crlf == old.count(b"\n"):
+        text = text.replace("\n", "\r\n")
+    return f"\ufeff{text}" if old.startswith(codecs.BOM_UTF8) else text
 
 
 def _draft(path: Path) -> Path:

@@ -64,6 +64,11 @@ class Choice:
         }
         return {key: value for key, value in values.items() if value}
 
+    @property
+    def date(self) -> date:
+        """The day of a choice that was planned."""
+        return date.fromisoformat(self.day)
+
     def saw(self, name: str) -> str:
         """Return what was typed into one field of what was seen."""
         return dict(self.seen).get(name, "")

@@ -27,6 +27,7 @@ from tripplan.web.request_form import (
 
 DAYS_OF_WEEK: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 ALWAYS: Final = "always"
+NONE: Final = "none"
 Errors = Mapping[str, tuple[tuple[str, str], ...]]  # by name of a box: what it is called, and a sentence
 
 
@@ -42,6 +43,7 @@ class Box(Field):
     choices: Mapping[str, str] = field(default_factory=dict)
     columns: tuple[tuple[str, str], ...] = ()
     rows: int = 2
+    or_none: bool = False  # of a table: an empty list says something else than no list, and is typed as "none"
     more: bool = False  # in a row: opens on demand
 
 
@@ -89,6 +91,8 @@ def _texts(value: Any, box: Box) -> tuple[str, ...]:
         return (TICKED,)
     if box.kind == "several" and isinstance(value, list | tuple):
         return tuple(_text(each) for each in value)
+    if box.or_none and isinstance(value, list | tuple) and not value:
+        return (NONE,)
     if box.kind == "table" and isinstance(value, list | tuple):
         return ("\n".join(_row_text(row, box) for row in value),)
     if box.kind == "constants" and isinstance(value, Mapping):
@@ -172,6 +176,8 @@ def _value(words: Words, box: Box) -> Any:
         return [_number(each) for each in re.split(r"[\s;]+|,(?=\s)", text) if each]
     if box.kind == "open":
         return ALWAYS if text.casefold() == ALWAYS else [_hours(line, n) for n, line in enumerate(lines, start=1)]
+    if box.or_none and text.casefold() == NONE:
+        return []
     if box.kind == "table":
         return [_row(line, box, n) for n, line in enumerate(lines, start=1)]
     if box.kind == "constants":
@@ -214,8 +220,13 @@ def _row(line: str, box: Box, number: int) -> dict[str, Any]:
         raise ValueError(f"line {number}: {error}") from None
 
 
+_DAY: Final = rf"(?:{'|'.join(DAYS_OF_WEEK)})"
+_DAY_TO_DAY: Final = re.compile(rf"\b({_DAY})\s*(?:[-–]|\bto\b)\s*(?={_DAY}\b)", re.IGNORECASE)
+
+
 def _hours(line: str, number: int) -> dict[str, Any]:
-    words = [each for each in re.split(r"[\s,;]+|(?<=[0-9])[-–](?=[0-9])", line) if each]
+    joined = _DAY_TO_DAY.sub(r"\1-", line)  # "mon to fri" is five days, and not two
+    words = [each for each in re.split(r"[\s,;]+|(?<=[0-9])[-–](?=[0-9])", joined) if each]
     clocks = [_clock(each) for each in words if re.fullmatch(r"[0-9]{1,2}:[0-9]{2}", each)]
     days: list[str] = []
     for each in (word.casefold() for word in words if word[0].isalpha() and word.casefold() != "to"):

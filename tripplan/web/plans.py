@@ -82,7 +82,11 @@ def checks_for_who_asks(checks: Iterable[Check]) -> tuple[Check, ...]:
     return tuple(checks) if sees_private() else tuple(map(without_private_check, checks))
 
 
-def _page(made: MadePlan | None, choice: Choice, status: int = 200) -> tuple[str, int]:
+def _page(made: MadePlan | None, choice: Choice, status: int = 200, near: Choice | None = None) -> tuple[str, int]:
+    """Return the page of a plan, or of a choice that has none.
+
+    near -- of a nearer day, which is stopped
+    """
     folder = shelf()
     shown: dict[str, Any] = {"plan": None}
     if made is not None:
@@ -90,6 +94,7 @@ def _page(made: MadePlan | None, choice: Choice, status: int = 200) -> tuple[str
         before = for_who_asks(_planned(choice.unchanged, edges=False)) if choice.changed else None
         shown = {
             "plan": plan,
+            "near": near,
             "body": plan_body(made, folder.world.rules),
             "changes": difference(before, plan) if before is not None else None,
         }
@@ -141,12 +146,23 @@ def _named(content: bytes | str, kind: str, plan: DayPlan, ending: str, *, keep:
 
 @bp.get("/")
 def home() -> tuple[str, int] | BaseResponse:
-    """Show the plan of a near day for the first ready request; without one, the first steps."""
+    """Show the plan of a near day for the first ready request; without one, the first steps.
+
+    A demonstration whose near day is stopped opens on the next one that is not, and says so: a newcomer wants to see a
+    day that can be dived. A centre is shown its own day, whatever it is.
+    """
     folder = shelf()
     choice = first_choice(folder, now())
     if choice is None:
         return redirect(url_for("start.show"))
-    return _page(_planned(choice), choice)
+    made = _planned(choice)
+    if current_app.extensions["tripplan_young"] and made.plan.verdict is Outcome.STOP:
+        first = date.fromisoformat(choice.day)
+        for ahead in range(1, LOOKED_AHEAD_DAYS):
+            other = replace(choice, day=(first + timedelta(days=ahead)).isoformat(), asked=False)
+            if _planned(other, edges=False).plan.verdict is not Outcome.STOP:
+                return _page(_planned(other), other, near=choice)
+    return _page(made, choice)
 
 
 @bp.get("/plan")

@@ -25,7 +25,7 @@ from tripplan.store.site_file import (
     save_new_site,
     save_site,
 )
-from tripplan.store.toml_text import alike
+from tripplan.store.toml_text import alike, is_rows
 from tripplan.store.written import shipped
 from tripplan.web.accounts import audit
 from tripplan.web.app import now, shelf
@@ -37,6 +37,7 @@ bp = Blueprint("site_form", __name__)
 
 Answer = BaseResponse | str | tuple[str, int]
 OWN = ("base",)
+OF_ITS_ROAD = ("drive_min", "directions", "highest_road_m", "flight_m")  # of a place of care: from one site only
 LARGEST_FORM_BYTES = 400_000  # a site with sixty contacts; the program's other forms are much smaller
 DEMONSTRATION = "The demonstration stays as it is: nothing was written. Save the file on your own machine instead."
 
@@ -70,11 +71,16 @@ def new() -> Answer:
 
 
 def _shared(values: Mapping[str, Any]) -> dict[str, Any]:
-    """Return what a site has in common with one nearby."""
-    kept = ("country", "timezone", "demonstration", "contacts", "hospitals", "chambers")
+    """Return what a site has in common with one nearby; the road from it to care is its own."""
+    kept = ("country", "timezone", "demonstration", "contacts")
     tide = values.get("tide")
     station = {"station": tide["station"]} if isinstance(tide, Mapping) and tide.get("station") else {}
-    return {**{key: values[key] for key in kept if key in values}, "tide": station}
+    care = {
+        key: [{name: value for name, value in row.items() if name not in OF_ITS_ROAD} for row in values[key]]
+        for key in ("hospitals", "chambers")
+        if is_rows(values.get(key))
+    }
+    return {**{key: values[key] for key in kept if key in values}, **care, "tide": station}
 
 
 def _known(folder: Folder) -> dict[str, Any]:
@@ -91,14 +97,20 @@ def _known(folder: Folder) -> dict[str, Any]:
 def edit(slug: str) -> Answer:
     """Show the form filled with a site's file."""
     file = _file_or_404(slug)
+    words = _carried(file)
+    words.said["base"] = (file.stamp,)
+    return _form(slug, words)
+
+
+def _carried(file: SiteFile) -> Words:
+    """Return the form filled with a file; where the form would lose something of it, the file is left to the hand."""
     words = words_of_site(file.values)
     values, found = values_of_site(words)
     if found or too_long(words, WHOLE) or not alike(values, _with_tables(file.values, values)):
         said = f"{file.path.name} holds something that this form does not ask for; change it by hand in the file."
         faults = [str(fault) for fault in shelf().faults if fault.file == str(file.path)]
         abort(400, " ".join([said, *faults]))
-    words.said["base"] = (file.stamp,)
-    return _form(slug, words)
+    return words
 
 
 def _with_tables(values: Mapping[str, Any], form: Mapping[str, Any]) -> dict[str, Any]:
@@ -173,6 +185,8 @@ def _sent(slug: str | None) -> Answer:
     old = _file(slug) if slug else None
     if slug and (old is None or old.stamp != words.one("base")):
         return _changed_meanwhile(slug, words, old)
+    if old is not None:
+        _carried(old)
     values, found = values_of_site(words)
     if old is not None:
         _keep_order(values, old.values)

@@ -210,10 +210,12 @@ STEPS: Final = (
         "What reaches the site from open water. What is left open is not known, and plans say to look on the beach.",
         (
             Box("exposure.open_to_swell", "Open to swell", "table",
-                "bearings clockwise as seen from the site, a line each like 80 to 140",
-                columns=(("from_deg", ""), ("to_deg", " to "))),
-            Box("exposure.fetch", "Open water", "table", "a line each like 90: 600, bearing and kilometres",
-                columns=(("bearing_deg", ""), ("km", ": ")), rows=4),
+                "bearings clockwise as seen from the site, a line each like 80 to 140; none: closed to all swell; "
+                "empty: not known",
+                columns=(("from_deg", ""), ("to_deg", " to ")), or_none=True),
+            Box("exposure.fetch", "Open water", "table",
+                "a line each like 90: 600, bearing and kilometres; none: no open water; empty: not known",
+                columns=(("bearing_deg", ""), ("km", ": ")), rows=4, or_none=True),
             Box("limits.breaker_m", "Stops at breaking waves above, metres", "number", "empty: the rule book's"),
             Box("limits.stream_kn", "Stops at a stream above, knots", "number", "empty: the rule book's"),
             Box("limits.visibility_m", "Stops at visibility below, metres", "number", "empty: the rule book's"),

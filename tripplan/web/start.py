@@ -256,12 +256,14 @@ def _care(folder: Folder) -> FirstStep:
             f"{care.name}: {what}"
             for care in (*site.hospitals, *site.chambers)
             for what, known in (
-                ("drive time", care.drive_min or care.flight_m),
+                ("drive time", care.drive_min),
                 ("hours", care.open),
                 ("number never tried", care.checked),
             )
             if not known
         ]
+        if site.rendezvous.ambulance_min is None:
+            open_.append("how long an ambulance takes")
         gaps += len(open_)
         named = ", ".join(care.name for care in (*site.hospitals, *site.chambers))
         found.append(f"{site.name}: {named}. " + (f"Not known: {'; '.join(open_)}." if open_ else "All is known."))
@@ -270,7 +272,7 @@ def _care(folder: Folder) -> FirstStep:
         "Hospital and chamber",
         "open" if not folder.sites else "part" if gaps else "done",
         tuple(found) or ("They stand with each site: there is no site yet.",),
-        "The oxygen must last until a casualty is there: without a drive time nobody can reckon it.",
+        "The oxygen must last until a casualty is there: without the times of ambulance and drive nobody knows.",
         _edits(folder),
     )
 
