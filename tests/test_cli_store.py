@@ -275,7 +275,10 @@ def test_a_purge_can_be_asked_for_less_and_never_for_more(run, folder, store):
 
 def test_a_purge_goes_by_the_rules_of_the_centre(run, folder, store):
     keep(store, *dive(LONG_AGO))
-    refused(run("store", "purge", "--store", store.url, "--yes"), "how long things are kept stands in the centre's own rules")
+    refused(
+        run("store", "purge", "--store", store.url, "--yes"),
+        "how long things are kept stands in the centre's own rules",
+    )
     rules = folder / "centre" / "rules.toml"
     longer = '\n[retention.record_years]\nvalue = 10\nreason = "the law here"\nby = "Ines Faro"\non = 2026-01-01\n'
     rules.write_text(rules.read_text(encoding="utf-8") + longer, encoding="utf-8")
@@ -320,7 +323,9 @@ def test_people_whose_papers_are_past_their_time_are_listed_and_nobody_is_taken_
 
 def test_the_list_of_old_papers_goes_with_no_other_work(run, folder):
     refused(run("people", folder, "--purge", "--export", "-"), "not allowed with")
-    refused(run("people", folder, "--store", "sqlite:///x"), "--store says whose entries --purge looks at; give --purge too")
+    refused(
+        run("people", folder, "--store", "sqlite:///x"), "--store says whose entries --purge looks at; give --purge too"
+    )
     assert not default_path(folder).exists()
 
 

@@ -126,6 +126,58 @@ def test_a_caution_that_nobody_foresaw_comes_first_in_its_own_words():
     assert told[0] == ("Terns: something is odd", "", ["Terns: something is odd."])
 
 
+def test_a_sentence_about_some_takes_nobody_out_of_one_about_all():
+    told = made(
+        (
+            "wait-dives-unknown",
+            "Keiko Arai, Bruno Silva, Eric Lund",
+            "After the dives: whether this diver dived is not known.",
+        ),
+        ("wait-dives-unknown", "Eric Lund", "After the dives: another thing is not known. (Eric Lund)"),
+        ("lay-off", "Eric Lund", "Eric Lund last dived 405 days ago, more than 90: a check dive comes first."),
+        ("lay-off", "the guest", "The last dive of the guest is not known."),
+    )
+    assert [(todo, whom) for todo, whom, _ in told] == [
+        ("Plan a check dive first", "Eric Lund and the guest"),
+        (
+            "Ask about earlier dives before anybody goes higher; the wait may be too short",
+            "Keiko Arai, Bruno Silva and Eric Lund",
+        ),
+    ]
+
+
+def test_a_wait_that_may_be_too_short_is_never_called_the_longer_one():
+    """What the line says to do fits what physics/after_dive.py says of the wait: read there, sentence by sentence."""
+    short = made(("wait-dives-unknown", "A", "x"))[0][0], made(("wait-model-unknown", "A", "x"))[0][0]
+    assert all("may be too short" in todo and "longer" not in todo for todo in short)
+    assert "longer wait" in made(("wait-repetitive-unknown", "A", "x"))[0][0]
+
+
+@pytest.mark.parametrize(
+    ("rule", "when"),
+    [
+        ("care-open", When.LEAVE),  # too late once somebody is hurt
+        ("gas-fill-pressure", When.LEAVE),  # the cylinders are filled there
+        ("fetch-known", When.LOOK),  # nobody reckons these waves: somebody must look
+        ("tide-complete", When.LOOK),
+    ],
+)
+def test_what_must_be_done_stands_where_it_can_still_be_done(rule, when):
+    assert TO_DO[rule, ""].when is when
+
+
+def test_two_numbers_of_one_rule_both_stay_with_their_limit():
+    plan = plan_of("saturday-ledge")
+    two = [
+        Check("surf", Outcome.CAUTION, f"Terns, dive {n}: breaking waves, the limit is near.", "COMMON_PRACTICE",
+              found, 0.5, "m", f"Terns, dive {n}")
+        for n, found in ((1, 0.3), (2, 0.9))
+    ]  # fmt: skip
+    page = one_file_html(replace(plan, checks=tuple(two)), rules_of(plan))
+    mind = page[page.index("Go only with these in mind") : page.index('id="day"')]
+    assert "0.3 m" in mind and "0.9 m" in mind
+
+
 def test_a_stop_is_not_put_among_the_cautions():
     with pytest.raises(ValueError, match="only cautions"):
         from tripplan.documents.cautions import _todo_of
@@ -137,6 +189,7 @@ def test_the_page_shows_stops_first_one_by_one_and_then_every_caution_with_its_r
     plan = plan_of("stop")
     page = re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", one_file_html(plan, rules_of(plan))))
     mind = page.index("Go only with these in mind")
+    assert "Nobody goes in before every stop is mended." in page[mind : mind + 200]
     first = page[:mind]
     for check in plan.stops:
         assert check.sentence.replace("'", "&#39;") in first

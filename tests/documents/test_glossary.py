@@ -68,6 +68,18 @@ def test_every_explanation_is_short_plain_and_says_where_it_comes_from():
     assert terms == sorted(terms)
 
 
+def test_what_a_diver_might_act_on_is_said_as_plans_reckon_it():
+    """Out by and overdue are one minute; a stream may turn hours from high water (the Admiralty Manual of Tides); water
+    falls below a datum of mean lower low water (NOAA, Tidal datums); a fit of oxygen may come without a sign (NOAA)."""
+    plan = plan_of("saturday-ledge")
+    assert all(dive.exit_by == dive.overdue_at for dive in plan.dives)
+    says = {key: word.says for key, word in glossary().items()}
+    assert "From then on it is overdue" in says["out-by"]
+    assert all("need not" in says[key] and "high or low water" in says[key] for key in ("ebb-flood", "slack-water"))
+    assert "can fall below it" in says["chart-datum"] and "lowest" not in says["chart-datum"]
+    assert "Nobody goes deeper" in says["oxygen-depth"]
+
+
 class Read(HTMLParser):
     """The text of a page, and each link to a word with the elements that stand around it."""
 

@@ -16,7 +16,7 @@ from tripplan.data_files import data_dir
 from tripplan.environment.position import read_position
 from tripplan.environment.zone_places import doubts_of_place
 from tripplan.store.new_folder import begin_folder
-from tripplan.store.site_file import slug_of
+from tripplan.store.site_file import _doubts_of_water, slug_of
 from tripplan.web.app import create_app
 from tripplan.web.forms import _hours
 
@@ -37,6 +37,28 @@ BARE = {
     "chambers.0.name": "Verrow chamber", "chambers.0.number": "+44 1632 960270",
     "chambers.0.position": "46.8835, -16.8490", "survey_date": "2026-11-25",
 }  # fmt: skip
+
+
+REQUEST = """
+title = "First day"
+site = "bare-bay"
+date = 2026-11-28
+
+[crew]
+dive_director = "Ana Sol"
+shore_watch = ["Rui Cruz"]
+oxygen_provider = ["Rui Cruz"]
+
+[[groups]]
+name = "Terns"
+kind = "guided"
+leader = "Ana Sol"
+divers = ["Lia Reis"]
+
+[[groups.dives]]
+depth_m = 12
+minutes = 25
+"""
 
 
 def words_only(page: str) -> str:
@@ -76,13 +98,7 @@ def test_a_site_with_only_what_is_needed_has_a_caution_for_everything_left_open(
     for name, level in (("Ana Sol", "instructor_1"), ("Rui Cruz", "level_3"), ("Lia Reis", "level_2")):
         person = {"name": name, "born": "1990-04-02", "level": level, **staff}
         hand.press(hand.open("/people/new"), "save", person)
-    asked = {
-        "title": "First day", "groups.0.name": "Terns", "groups.0.kind": "guided", "groups.0.leader": "Ana Sol",
-        "groups.0.divers": ["Lia Reis"], "groups.0.dives.0.depth_m": "12", "groups.0.dives.0.minutes": "25",
-        "crew.dive_director": "Ana Sol", "crew.shore_watch": ["Rui Cruz"], "crew.oxygen_provider": ["Rui Cruz"],
-        "by": "Ana Sol",
-    }  # fmt: skip
-    hand.press(hand.open("/requests/new?site=bare-bay&date=2026-11-28"), "", asked)
+    (folder / "requests" / "first-day.toml").write_text(REQUEST, encoding="utf-8")
     plain = words_only(hand.open("/requests/first-day"))
     for words in (
         "Find out how long help takes", "Find out how long the drive takes: Verrow General and Verrow chamber",
@@ -180,3 +196,22 @@ def test_numbers_and_words_of_a_hand_stay_as_they_were_written(hand, folder):
 
 def test_no_file_gets_a_name_that_a_system_keeps():
     assert [slug_of(name) for name in ("COM1", "lpt9", "Aux", "comb")] == ["com1-site", "lpt9-site", "aux-site", "comb"]
+
+
+def test_hours_typed_for_minutes_and_bearings_turned_round_are_noticed(hand):
+    """One and a half hours typed as 1.5 would make the oxygen last; swell from behind the shore would never come in."""
+    page = hand.open("/sites/new")
+    slow = {"hospitals.0.position": "46.6000, -16.8571", "hospitals.0.drive_min": "1.5", "hospitals.0.open": "always"}
+    page = hand.press(page, "look", {**BARE, **slow}, 400)
+    assert "trouble-hospitals.0.drive_min" in Form(page).ids and "34 km away in a straight line" in page
+    turned = {"hospitals.0.drive_min": "90", "exposure.open_to_swell": "260 to 320", "exposure.fetch": "290: 600"}
+    look = words_only(hand.press(page, "look", turned))
+    assert "Open to swell from 260 to 320 degrees, but no way in or out faces there (Beach: 110)" in look
+    assert "The most open water, 600 km, lies on 290 degrees" in look
+    right = {"exposure.open_to_swell": "320 to 40", "exposure.fetch": "90: 600"}  # its end can be seen from the beach
+    assert "no way in or out faces" not in words_only(hand.press(page, "look", {**turned, **right}))
+
+
+@pytest.mark.parametrize("slug", sorted(path.stem for path in SITES.glob("*.toml")))
+def test_no_site_of_the_demonstration_is_doubted(slug):
+    assert list(_doubts_of_water(read_site(SITES / f"{slug}.toml"))) == []

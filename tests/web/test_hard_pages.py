@@ -464,7 +464,7 @@ def test_a_skill_that_another_opened_again_meanwhile_is_not_closed_unseen_by_an_
     assert newer.choose("again", skill, person, number).send().status_code == 303
     assert older.choose("done", skill, person, number).send().status_code == 409
     with app.test_request_context("/"):
-        from tripplan.web.app import shelf
+        from tripplan.web.here import shelf
 
         course = shelf().world.skills.course("level_1_course")
     seen = [each.tick for each in ticks(store)]

@@ -155,7 +155,7 @@ def store_of(app) -> Store:
 
 def standing(app, name: str = NAME):
     with app.test_request_context("/"):
-        from tripplan.web.app import shelf
+        from tripplan.web.here import shelf
 
         return shelf().requests.get(name)
 

@@ -28,6 +28,7 @@ import pytest
 from argon2 import PasswordHasher
 
 from tests.both_stores import database_on
+from tests.install.use import SMALL as SMALL_SCHEDULE
 from tests.web.schedule_week import week_file
 from tests.web.test_request_pages import Form
 from tripplan.data_files import data_dir
@@ -45,36 +46,6 @@ PASSWORDS = {
 SITE = "stair-ledge"
 GROUP = ("Luca Benti", "Nadia Petit", "Owen Marsh", "Keiko Arai", "Hana Novak")
 SMALL, LONG = "small", "week"  # a schedule that is made in a moment, and one that takes its whole time
-SMALL_FILE = """\
-title = "One dive"
-first_day = 2026-12-12
-days = 1
-recent_dives = "none"
-sites = ["gull-cove"]
-
-[centre]
-position = "46.8862, -16.8571"
-timezone = "Atlantic/Azores"
-opens = "08:00"
-closes = "18:30"
-
-[[crew]]
-name = "Luca Benti"
-[[crew]]
-name = "Greta Holm"
-duties = "ashore"
-[[crew]]
-name = "Yusuf Demir"
-duties = "ashore"
-
-[[groups]]
-name = "Terns"
-kind = "guided"
-divers = ["Nadia Petit", "Owen Marsh"]
-[[groups.dives]]
-depth_m = 10
-minutes = 20
-"""
 
 
 def centre_folder(path: Path) -> Path:
@@ -89,7 +60,7 @@ def centre_folder(path: Path) -> Path:
         request = folder / "requests" / f"{name}.toml"
         text = re.sub(r"(?m)^date = .*$", f"date = {day}", request.read_text(encoding="utf-8"))
         request.write_text(text, encoding="utf-8")
-    (folder / "schedules" / f"{SMALL}.toml").write_text(SMALL_FILE, encoding="utf-8")
+    (folder / "schedules" / f"{SMALL}.toml").write_text(SMALL_SCHEDULE, encoding="utf-8")
     week = week_file().replace("[centre]", 'sites = ["gull-cove", "old-slip"]\n\n[centre]', 1)
     (folder / "schedules" / f"{LONG}.toml").write_text(week, encoding="utf-8")
     return folder

@@ -34,6 +34,7 @@ FURTHEST_RENDEZVOUS_KM = 100.0
 FURTHEST_LANDMARK_KM = 50.0
 FURTHEST_HOSPITAL_KM = 500.0
 FURTHEST_CHAMBER_KM = 2000.0
+FASTEST_DRIVE_KM_H = 150.0  # over the straight distance no road is quicker: hours were typed for minutes
 WORST_ZONE_H = 4.0  # no time zone in use is further than some 3.5 h from its sun
 
 
@@ -629,6 +630,7 @@ class Site(Record):
             )
         if "position" in parts:
             yield from _distance_misfits(parts)
+            yield from _drive_misfits(parts)
             if {"timezone", "survey_date"} <= parts.keys():
                 yield from _zone_misfits(parts["position"], parts["timezone"], parts["survey_date"])
 
@@ -704,6 +706,21 @@ def _distance_misfits(parts: Mapping[str, Any]) -> Iterator[Misfit]:
             f"lies {away_km:,.0f} km from the site, more than {furthest_km:,.0f} km; "
             "look for a wrong sign or a wrong digit in one of the two",
         )
+
+
+def _drive_misfits(parts: Mapping[str, Any]) -> Iterator[Misfit]:
+    for table, furthest_km in (("hospitals", FURTHEST_HOSPITAL_KM), ("chambers", FURTHEST_CHAMBER_KM)):
+        for number, care in enumerate(parts.get(table, ())):
+            if care.drive_min is None or care.flight_m is not None:
+                continue
+            away_km = distance_km(parts["position"], care.position)
+            # Where a position is wrong, that is said already.
+            if FASTEST_DRIVE_KM_H * care.drive_min / 60 < away_km <= furthest_km:
+                yield (
+                    (table, number, "drive_min"),
+                    f"is {care.drive_min:g}, but it lies {away_km:.0f} km away in a straight line; give the drive in "
+                    "minutes",
+                )
 
 
 def _zone_misfits(position: Position, timezone: str, day: date) -> Iterator[Misfit]:

@@ -21,6 +21,10 @@ LARGEST_QUESTION_BYTES = 16_000_000  # what is longer is refused before it fills
 
 def demo_words(sub: argparse.ArgumentParser) -> None:
     sub.set_defaults(run=_serve_demo)
+    sub.epilog = (
+        "It runs until Ctrl-C. What is typed into it is kept apart, in the user's cache, and never in the shipped "
+        "files; an own centre begins with `tripplan new`."
+    )
     sub.add_argument("--port", type=int, default=8080, metavar="N", help="port, 0 for any free one (8080)")
 
 

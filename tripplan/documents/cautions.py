@@ -348,7 +348,7 @@ TO_DO: Final[Mapping[tuple[str, str], _ToDo]] = {
     ("swim-known", ""): _ToDo(_BRIEF, "Allow time and gas for the swim, whose length is not known", _SUBJECT),
     ("alternative-exit", ""): _ToDo(_BRIEF, "Agree what to do if the way out closes; no other is known"),
     ("gas-turn", ""): _ToDo(
-        _BRIEF, "Shorten the dive, or turn by the gauge; the gas is for less than the time planned", _SUBJECT
+        _BRIEF, "Shorten the dive or turn by the gauge; the gas is for less than the time planned", _SUBJECT
     ),
     ("gas-density", ""): _ToDo(_BRIEF, "No hard work at depth; the gas is dense there", _SUBJECT),
     ("surge", ""): _ToDo(_BRIEF, "The swell moves the water to and fro in the shallows", _SUBJECT),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -12,7 +13,7 @@ from tripplan.environment.position import Position, distance_km
 
 # No place lies so far from every town of its country that names a time zone.
 FURTHEST_OF_A_COUNTRY_KM = 2500.0
-# From here on a town of another country that is nearer is worth a question: a sign turned round moves a site so far.
+# Nearer than this to a town of its country a position is not asked about, whatever other signs would make of it.
 ASK_FROM_KM = 1000.0
 
 
@@ -62,7 +63,7 @@ def doubts_of_place(position: Position, timezone: str, country: str | None) -> t
     doubts = []
     if of_zone is not None and country in countries and of_zone.country != country:
         doubts.append(
-            f"The time zone {timezone} is that of {of_zone.country}, and the country is {country}: is one of them wrong?"
+            f"The time zone {timezone} is that of {of_zone.country}, the country is {country}: is one of them wrong?"
         )
     known = country if country in countries else None
     own = [place for place in places if place.country == known] if known else [of_zone] if of_zone else []
@@ -70,7 +71,8 @@ def doubts_of_place(position: Position, timezone: str, country: str | None) -> t
         return tuple(doubts)
     nearest_own, nearest = _nearest(position, own), _nearest(position, places)
     away_km = distance_km(position, nearest_own.position)
-    if away_km > FURTHEST_OF_A_COUNTRY_KM or (known and away_km > ASK_FROM_KM and nearest.country != known):
+    abroad = known is not None and away_km > ASK_FROM_KM and nearest.country != known
+    if away_km > FURTHEST_OF_A_COUNTRY_KM or (abroad and _otherwise_km(position, own) < away_km / 2):
         doubts.append(
             f"The position lies {away_km:,.0f} km from {nearest_own.name} ({nearest_own.country}), and nearest to "
             f"{nearest.name} ({nearest.country}): is a sign wrong, or are latitude and longitude turned round?"
@@ -78,7 +80,16 @@ def doubts_of_place(position: Position, timezone: str, country: str | None) -> t
     return tuple(doubts)
 
 
-def _nearest(position: Position, places: tuple[ZonePlace, ...] | list[ZonePlace]) -> ZonePlace:
+def _otherwise_km(position: Position, own: Sequence[ZonePlace]) -> float:
+    """Return how near to a country a position would lie with a sign or its two numbers turned round."""
+    north, east = position.latitude_deg, position.longitude_deg
+    others = [Position(north, -east), Position(-north, east), Position(-north, -east)]
+    if abs(east) <= 90:
+        others.append(Position(east, north))
+    return min(distance_km(other, _nearest(other, own).position) for other in others)
+
+
+def _nearest(position: Position, places: Sequence[ZonePlace]) -> ZonePlace:
     return min(places, key=lambda place: _apart(position, place.position))
 
 

@@ -141,7 +141,31 @@ def judged_site(
     warnings = tuple(f"{said}. Until it is, every plan here is a stop." for _, said in file.told)
     if not site.demonstration:
         warnings += doubts_of_place(site.position, site.timezone, site.country)
+    warnings += tuple(_doubts_of_water(site))
     return Judged(slug, text, site, (), warnings, lost, anew)
+
+
+def _doubts_of_water(site: Site) -> Iterator[str]:
+    """Yield where open water lies behind the shore: the bearing was read the other way round, or seen from the sea."""
+    faces = ", ".join(f"{access.name}: {access.facing_deg:g}" for access in site.entries)
+    for sector in site.exposure.open_to_swell:
+        width = int((sector.to_deg - sector.from_deg) % 360)
+        if not any(_seaward(site, sector.from_deg + n) for n in range(width + 1)):
+            yield (
+                f"Open to swell from {sector.from_deg:g} to {sector.to_deg:g} degrees, but no way in or out faces "
+                f"there ({faces}): is it where the swell comes from, clockwise, as seen from the site?"
+            )
+    widest = max(site.exposure.fetch, key=lambda fetch: fetch.km, default=None)
+    if widest is not None and widest.km > 0 and not _seaward(site, widest.bearing_deg):
+        yield (
+            f"The most open water, {widest.km:g} km, lies on {widest.bearing_deg:g} degrees, but no way in or out "
+            f"faces there ({faces}): is it the bearing towards the water, as seen from the site?"
+        )
+
+
+def _seaward(site: Site, bearing_deg: float) -> bool:
+    """Whether a bearing lies in front of one of the ways in and out, within a right angle of where it faces."""
+    return any(abs((bearing_deg - access.facing_deg + 180) % 360 - 180) <= 90 for access in site.entries)
 
 
 def save_new_site(folder: Path, judged: Judged) -> Path:

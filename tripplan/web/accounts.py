@@ -42,7 +42,7 @@ from tripplan.store.accounts import (
     tell,
 )
 from tripplan.store.database import StoreFault
-from tripplan.web.app import now, shelf
+from tripplan.web.here import now, shelf
 from tripplan.web.kept import kept
 from tripplan.web.roles import ROLE_WORDS, may, may_see_private
 

@@ -2,26 +2,21 @@
 
 from __future__ import annotations
 
-import os
 import re
 import secrets
 from collections.abc import Callable
-from contextlib import suppress
-from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from flask import Flask, Response, current_app, g, jsonify, render_template, request
+from flask import Flask, Response, jsonify, render_template, request
 from werkzeug.exceptions import BadRequest, HTTPException, ServiceUnavailable
 
 from tripplan.data_files import data_dir
-from tripplan.errors import BadRecord
-from tripplan.store.demo import kept_young
-from tripplan.store.folder import RECORDS_FOLDER, Folder, load_folder, not_named
-from tripplan.store.records import CONFIRMED_FILE
+from tripplan.store.folder import RECORDS_FOLDER
 from tripplan.store.told import Teller, cache_folder
+from tripplan.web.here import Shelf, shelf
 from tripplan.web.steady import Steady
 
 if TYPE_CHECKING:
@@ -83,60 +78,6 @@ def _now() -> datetime:
     return datetime.now(UTC)
 
 
-class Shelf:
-    """The folder's content, read again when a file in it has changed."""
-
-    def __init__(self, path: Path, records: Path | None = None) -> None:
-        """Read the folder.  Raises BadRecord when the centre's own file cannot be used.
-
-        records -- where its records are kept; None: in the folder itself
-        """
-        self.path = path
-        self._records = records
-        self._stamp = self._seen()
-        self._folder = load_folder(path, records, unfinished=True)
-        self._young: tuple[Folder, date, Folder] | None = None  # what was moved last, to which day, and what came of it
-
-    def _seen(self) -> tuple[tuple[str, int, int], ...]:
-        """Return name, time and size of every file; one that vanishes meanwhile, as editors do, is not there.
-
-        Every page asks for it, so it walks by plain names.
-        """
-        seen = []
-        files = {
-            os.path.join(place, name)  # noqa: PTH118
-            for place, _, names in os.walk(self.path)
-            for name in names
-            if name.endswith((".toml", ".csv"))
-        }
-        for file in sorted({*files, str((self._records or self.path / RECORDS_FOLDER) / CONFIRMED_FILE)}):
-            with suppress(FileNotFoundError):
-                state = os.stat(file)  # noqa: PTH116
-                seen.append((file, state.st_mtime_ns, state.st_size))
-        return tuple(seen)
-
-    @property
-    def folder(self) -> Folder:
-        """The folder as it stands now; the last good one while the centre's own file is broken."""
-        stamp = self._seen()
-        if stamp != self._stamp:
-            try:
-                # A centre's file that was there and is gone is a fault; one never written is the first step.
-                begun = self._folder.centre is not not_named()
-                self._folder = load_folder(self.path, self._records, unfinished=not begun)
-            except BadRecord as error:
-                return replace(self._folder, faults=error.faults)
-            self._stamp = stamp
-        return self._folder
-
-    def young(self, read: Folder, today: date) -> Folder:
-        """Return a demonstration's folder moved to today, worked out once a day for the folder as it stands."""
-        last = self._young
-        if last is None or last[0] is not read or last[1] != today:
-            self._young = last = (read, today, kept_young(read, today))
-        return last[2]
-
-
 OWN_NAMES = ("localhost", "127.0.0.1", "[::1]")
 OTHER_NAME = (
     "This program answers on this machine only, and was called by a name that is not this machine's: open the address "
@@ -160,40 +101,6 @@ def only_here(app: Flask, host: str = "") -> None:
         return Response(f"{OTHER_NAME}\n", 400, mimetype="text/plain")  # nothing of the centre, not even its name
 
     app.before_request_funcs.setdefault(None, []).insert(0, by_name)
-
-
-def shelf() -> Folder:
-    """Return the folder that this app serves, the same through one request; a demonstration is moved to today.
-
-    Requests that were edited in the browser stand in the place of their files, and what instructors ticked counts.
-    """
-    if "folder" not in g:
-        from tripplan.web.requests import with_edited  # these stand on this module
-        from tripplan.web.skills import with_ticks
-
-        held: Shelf = current_app.extensions["tripplan_shelf"]
-        read, young = held.folder, current_app.extensions["tripplan_young"]
-        g.folder = with_ticks(with_edited(held.young(read, now().date()) if young else read, read))
-    folder: Folder = g.folder
-    return folder
-
-
-def teller() -> Teller:
-    """Return who asks the forecast services for this app."""
-    held: Teller = current_app.extensions["tripplan_teller"]
-    return held
-
-
-def now() -> datetime:
-    """Return the time by the app's clock, aware."""
-    clock: Callable[[], datetime] = current_app.extensions["tripplan_clock"]
-    return clock()
-
-
-def shelf_again() -> Folder:
-    """Return the folder after something was written down in the same request."""
-    g.pop("folder", None)
-    return shelf()
 
 
 def share_forms(app: Flask, store: Store) -> None:
@@ -282,6 +189,7 @@ def create_app(
     CSRFProtect(app)
     if records is None and keep_young:
         records = cache_folder(folder_path) / RECORDS_FOLDER
+    app.extensions["tripplan_laid_over"] = lambda folder, read: skills.with_ticks(requests.with_edited(folder, read))
     app.extensions["tripplan_shelf"] = Shelf(folder_path, records)
     app.extensions["tripplan_teller"] = Teller(feed_cache)
     app.extensions["tripplan_clock"] = clock

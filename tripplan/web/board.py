@@ -18,8 +18,8 @@ from tripplan.planning.request import GroupWish, Request
 from tripplan.store.folder import Folder
 from tripplan.store.told import told_world
 from tripplan.web.accounts import sees_private
-from tripplan.web.app import now, shelf, teller
 from tripplan.web.choosing import LONGEST_AHEAD_DAYS, all_groups, choice_of, near_date
+from tripplan.web.here import now, shelf, teller
 
 bp = Blueprint("board", __name__)
 

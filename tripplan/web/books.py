@@ -8,7 +8,7 @@ from tripplan.documents.glossary import glossary
 from tripplan.documents.words import set_words
 from tripplan.rulebook import baseline
 from tripplan.sources import SOURCES
-from tripplan.web.app import shelf
+from tripplan.web.here import shelf
 
 bp = Blueprint("books", __name__)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import Blueprint, abort, render_template, request
 
 from tripplan.documents.coverage import STATE_MARKS, STATE_WORDS, STATES, counts, coverage_rows
-from tripplan.web.app import shelf
+from tripplan.web.here import shelf
 
 bp = Blueprint("coverage", __name__)
 

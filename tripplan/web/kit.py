@@ -26,7 +26,7 @@ from tripplan.planning.packing import SAFETY_WORDS, KitLine, packing_list
 from tripplan.planning.request import Request
 from tripplan.planning.world import CannotPlan
 from tripplan.store.told import told_world
-from tripplan.web.app import now, shelf, teller
+from tripplan.web.here import now, shelf, teller
 from tripplan.web.made import plans_made
 
 bp = Blueprint("kit", __name__)

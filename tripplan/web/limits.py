@@ -10,7 +10,7 @@ from flask import Blueprint, render_template, request
 from tripplan.errors import OutOfRange
 from tripplan.physics.no_stop import Exposure, NoStop, Surroundings, no_stop_limits
 from tripplan.rulebook import RuleBook
-from tripplan.web.app import shelf
+from tripplan.web.here import shelf
 
 bp = Blueprint("limits", __name__)
 

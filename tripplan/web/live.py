@@ -42,7 +42,7 @@ from tripplan.planning.world import CannotPlan, World
 from tripplan.store.database import DayEntries, KeptPlan, StoreFault
 from tripplan.store.told import told_world
 from tripplan.web.accounts import current_name, sees_private
-from tripplan.web.app import now, shelf, teller
+from tripplan.web.here import now, shelf, teller
 from tripplan.web.kept import MOST_DAYS, KeptDay, kept, kept_day
 from tripplan.web.made import plans_made
 from tripplan.web.plans import _today as today_here

@@ -31,7 +31,7 @@ from tripplan.planning.request import Request
 from tripplan.planning.world import CannotPlan
 from tripplan.store.database import StoreFault
 from tripplan.web.accounts import audit, current_name, current_role
-from tripplan.web.app import now, shelf
+from tripplan.web.here import now, shelf
 from tripplan.web.kept import kept
 from tripplan.web.live import (
     Held,

@@ -14,7 +14,7 @@ from tripplan.planning.private import is_private
 from tripplan.planning.request import DiveWish, GroupWish
 from tripplan.planning.world import World
 from tripplan.web.accounts import sees_private
-from tripplan.web.app import now, shelf
+from tripplan.web.here import now, shelf
 
 bp = Blueprint("people", __name__)
 

@@ -18,8 +18,8 @@ from tripplan.store.folder import not_named
 from tripplan.store.people_file import CentrePeople, centre_people, save_people
 from tripplan.store.records import CannotKeep
 from tripplan.web.accounts import audit
-from tripplan.web.app import now, shelf, shelf_again
 from tripplan.web.forms import Box, Part, Words, errors_at
+from tripplan.web.here import now, shelf, shelf_again
 from tripplan.web.request_form import TICKED, words_of_form
 from tripplan.web.site_form import not_to_be_written
 

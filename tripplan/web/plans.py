@@ -27,7 +27,6 @@ from tripplan.planning.world import CannotPlan
 from tripplan.rulebook import RuleBook
 from tripplan.store.told import told_world
 from tripplan.web.accounts import sees_private
-from tripplan.web.app import now, shelf, teller
 from tripplan.web.choosing import (
     BadChoice,
     Choice,
@@ -40,6 +39,7 @@ from tripplan.web.choosing import (
     request_of,
     seen_in,
 )
+from tripplan.web.here import now, shelf, teller
 from tripplan.web.made import MadePlan, plans_made
 
 bp = Blueprint("plans", __name__)

@@ -22,7 +22,7 @@ from tripplan.documents.record_sheet import record_sheet_pdf
 from tripplan.errors import OutOfRange
 from tripplan.planning.live import alike, standing
 from tripplan.web.accounts import sees_private
-from tripplan.web.app import now, shelf
+from tripplan.web.here import now, shelf
 from tripplan.web.kept import kept
 from tripplan.web.live import _day_asked, _expected, _held, _plans_now, _site_or_404, _writer, held_of
 from tripplan.web.plans import PAPERS

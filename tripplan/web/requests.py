@@ -33,7 +33,7 @@ from tripplan.store.requests import (
 )
 from tripplan.store.requests import save as save_over
 from tripplan.web.accounts import audit, current_name, current_role
-from tripplan.web.app import now, shelf
+from tripplan.web.here import now, shelf
 from tripplan.web.kept import kept, store_if_there
 from tripplan.web.request_form import (
     CLIMBS,

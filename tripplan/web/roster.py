@@ -23,7 +23,7 @@ from tripplan.store.people_file import (
 )
 from tripplan.store.records import CannotKeep
 from tripplan.web.accounts import audit, current_name
-from tripplan.web.app import now, shelf
+from tripplan.web.here import now, shelf
 
 bp = Blueprint("roster", __name__)
 

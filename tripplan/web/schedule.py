@@ -64,7 +64,7 @@ from tripplan.store.schedules import (
 )
 from tripplan.store.told import told_world
 from tripplan.web.accounts import audit, current_name, current_role, sees_private
-from tripplan.web.app import now, shelf, teller
+from tripplan.web.here import now, shelf, teller
 from tripplan.web.kept import kept, store_if_there
 from tripplan.web.live import POLICY
 from tripplan.web.made import MadePlan, plans_made

@@ -14,8 +14,8 @@ from tripplan.planning.request import FIRST_DAY, LAST_DAY
 from tripplan.planning.season import Season, seasons
 from tripplan.rulebook import RuleBook
 from tripplan.store.folder import Folder
-from tripplan.web.app import now, shelf
 from tripplan.web.choosing import choice_at
+from tripplan.web.here import now, shelf
 
 bp = Blueprint("season", __name__)
 

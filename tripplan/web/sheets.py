@@ -53,8 +53,8 @@ from tripplan.planning.world import CannotPlan, World
 from tripplan.store.folder import EMERGENCY_FILE, Folder
 from tripplan.store.records import CannotKeep
 from tripplan.store.told import told_world
-from tripplan.web.app import now, shelf, shelf_again, teller
 from tripplan.web.choosing import LONGEST_AHEAD_DAYS
+from tripplan.web.here import now, shelf, shelf_again, teller
 from tripplan.web.plans import PAPERS, seen_by_who_asks
 
 bp = Blueprint("sheets", __name__)

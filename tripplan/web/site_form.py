@@ -28,8 +28,8 @@ from tripplan.store.site_file import (
 from tripplan.store.toml_text import alike, is_rows
 from tripplan.store.written import shipped
 from tripplan.web.accounts import audit
-from tripplan.web.app import now, shelf
 from tripplan.web.forms import Box, Errors, Words, differences, errors_at, in_page_order, too_long
+from tripplan.web.here import now, shelf
 from tripplan.web.request_form import words_of_form
 from tripplan.web.site_words import STEPS, WHOLE, values_of_site, words_of_site
 

@@ -9,8 +9,8 @@ from flask import Blueprint, abort, render_template
 from tripplan.documents.sketch import sketch_key, sketch_map
 from tripplan.emergency.contacts import ROLE_WORDS, freshness, ways
 from tripplan.planning.week import week_of
-from tripplan.web.app import now, shelf
 from tripplan.web.choosing import choice_at, near_date
+from tripplan.web.here import now, shelf
 
 bp = Blueprint("sites", __name__)
 

@@ -46,7 +46,7 @@ from tripplan.store.folder import Folder
 from tripplan.store.ticks import DiffersFromKept, KeptTick, add_ticks, ticks, together
 from tripplan.store.ticks_file import COLUMNS
 from tripplan.web.accounts import current_name, current_role
-from tripplan.web.app import now, shelf
+from tripplan.web.here import now, shelf
 from tripplan.web.kept import kept, store_if_there
 from tripplan.web.roles import may
 

@@ -23,9 +23,9 @@ from tripplan.store.new_folder import NotEmpty, complete_folder, faults_of_facts
 from tripplan.store.records import CannotKeep
 from tripplan.store.written import OtherFile
 from tripplan.web.accounts import audit, current_role, held
-from tripplan.web.app import now, shelf, shelf_again
 from tripplan.web.choosing import BadChoice, choice_of, near_date
 from tripplan.web.forms import Box, Part, Words, errors_at, values_of, words_of
+from tripplan.web.here import now, shelf, shelf_again
 from tripplan.web.plans import _planned, for_who_asks
 from tripplan.web.request_form import words_of_form
 from tripplan.web.roles import may

@@ -7,8 +7,8 @@ from datetime import date, timedelta
 from flask import Blueprint, abort, render_template, request
 
 from tripplan.documents.tide_picture import tide_events, tide_picture
-from tripplan.web.app import now, shelf
 from tripplan.web.choosing import near_date
+from tripplan.web.here import now, shelf
 
 bp = Blueprint("tides", __name__)
 
