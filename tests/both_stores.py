@@ -39,7 +39,7 @@ TWICE = (  # below tests/
     "faults/test_lock.py",
     "faults/test_silent_feed.py",
     "hostile/test_api.py",
-    "hostile/test_pages.py",
+    "hostile/test_hostile_pages.py",
     "test_cli_accounts.py",
     "test_cli_schedule_store.py",
     "test_cli_store.py",

@@ -134,7 +134,11 @@ def test_a_store_of_its_own_place_and_a_store_that_cannot_be(run, folder, tmp_pa
     assert add(run, folder, "Greta Holm", "centre", GOOD, "--store", url)[0] == 0
     assert "1 account" in run("account", folder, "--store", url, "list")[1]
     assert not default_path(folder).exists()
-    for wrong, said in (("mysql://x/y", "neither"), ("store.sqlite", "neither"), ("postgresql+psycopg://", "store")):
+    for wrong, said in (
+        ("mysql://x/y", "must begin with"),
+        ("store.sqlite", "must begin with"),
+        ("postgresql+psycopg://", "store"),
+    ):
         code, _, err = run("account", folder, "--store", wrong, "list")
         assert code == 2 and len(err.splitlines()) == 1 and said in err
 

@@ -190,7 +190,7 @@ def test_every_fault_of_backup_and_restore_is_one_clear_line_and_changes_nothing
         (run("store", "backup", tmp_path / "b", "--store", sqlite_url(other)), "no store of this program"),
         (run("store", "backup", tmp_path / "b", "--store", sqlite_url(newer)), "newer version of this program"),
         (run("store", "backup", tmp_path / "b", *elsewhere), "pg_dump"),
-        (run("store", "backup", tmp_path / "b", "--store", "mysql://x"), "neither"),
+        (run("store", "backup", tmp_path / "b", "--store", "mysql://x"), "must begin with"),
         (run("store", "backup", tmp_path / "b"), "which store is not said"),
         (run("store", "backup", *at), "FILE"),
         (run("store", "backup", tmp_path / "b", "--folder", tmp_path / "nowhere"), "no such folder"),

@@ -75,7 +75,7 @@ def test_a_request_that_was_edited_in_the_browser_is_told(folder, capsys):
 
 def test_a_store_that_is_none_is_refused_by_its_address(folder, capsys):
     request = str(folder / "requests" / "beginners-cove.toml")
-    for address, said in (("elsewhere", "neither"), (f"sqlite:///{folder}/none.sqlite", "no store")):
+    for address, said in (("elsewhere", "must begin with"), (f"sqlite:///{folder}/none.sqlite", "no store")):
         assert main(["plan", request, "--store", address]) == 2
         assert said in capsys.readouterr().err
 

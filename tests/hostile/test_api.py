@@ -20,7 +20,7 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from tests.hostile.mutations import tried
-from tests.hostile.test_pages import House
+from tests.hostile.test_hostile_pages import House
 from tests.hostile.walk import rules
 from tripplan.planning.observed import VALUES
 from tripplan.web import api

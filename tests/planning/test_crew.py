@@ -248,7 +248,7 @@ def test_an_oxygen_qualification_holds_to_its_last_day_and_warns_a_month_before(
 def test_a_watch_who_dives_is_not_ashore():
     made = plan(group("Ann", "Shore", dives=SHORT))
     assert made.dives[0].entry is None
-    assert "no shore watch would be left ashore" in the_check(made, "entry-possible").sentence
+    assert "No shore watch would be left ashore" in the_check(made, "entry-possible").sentence
 
 
 def test_an_oxygen_provider_whose_papers_ran_out_does_not_count_ashore():
@@ -256,7 +256,7 @@ def test_an_oxygen_provider_whose_papers_ran_out_does_not_count_ashore():
     old = person("Oxy", oxygen_provider_until=date(2026, 1, 1))
     made = plan(group("Ann", "Ben", dives=SHORT), crew=crew, where=world(people=(old,)))
     assert made.dives[0].entry is None
-    assert "no oxygen provider would be left ashore" in the_check(made, "entry-possible").sentence
+    assert "No oxygen provider would be left ashore" in the_check(made, "entry-possible").sentence
 
 
 def test_the_watch_may_dive_while_another_watches():

@@ -92,7 +92,7 @@ def test_asked_for_after_the_last_open_minute_there_is_no_time():
     gate = site(("[access]", '[access]\nhours = { opens = "08:00", closes = "12:00" }'))
     made = plan(group("Ann", "Ben", dives=(wish(10, 20, not_before="15:00"),)), where=world(gate))
     assert made.dives[0].entry is None
-    assert "no entry is open from 15:00 on" in the_check(made, "entry-possible").sentence
+    assert "No entry is open from 15:00 on" in the_check(made, "entry-possible").sentence
 
 
 def test_a_night_dive_is_planned_after_dusk_and_out_by_midnight():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import json
 import math
 import os
@@ -94,6 +95,8 @@ def write_whole(path: Path, content: bytes) -> None:
 
     Raises OSError, with the name of the file.
     """
+    if not path.name:  # with_name would stumble over it
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         if path.exists() and not path.is_file():  # a terminal, a pipe
