@@ -140,6 +140,7 @@ def walked(
             answer = browser.get(address)
             answered[endpoint].add(answer.status_code)
             text = read(answer)
+            answer.close()
             for secret in SECRETS:
                 if secret in text:
                     at = text.index(secret)
