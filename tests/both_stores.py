@@ -1,8 +1,9 @@
 """Run every test that writes into a store on both kinds of database: a SQLite file, and a PostgreSQL server.
 
-The tests of the pages, commands and browsers that are named here run twice. In the second run each SQLite file that the
-program opens is a database of its own on the server instead. A test elsewhere that writes into a store fails, so that
-none is left out; ``sqlite_file`` marks the few that are about the file itself or a process of its own, each with why.
+The tests of the pages and commands that are named here run twice; those in a browser too where TRIPPLAN_BROWSER_ON_BOTH
+is set. In the second run each SQLite file that the program opens is a database of its own on the server instead. A test
+elsewhere that writes into a store fails, so that none is left out; ``sqlite_file`` marks those that are about the file
+itself or a process of its own, each with why.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from tests.empty_stores import Databases, Files
 from tripplan.store import database
 
 REQUIRED = bool(os.environ.get("TRIPPLAN_POSTGRES_REQUIRED"))
+EVERYWHERE = bool(os.environ.get("TRIPPLAN_BROWSER_ON_BOTH"))  # the tests in a browser too
 KINDS = ("sqlite", "postgresql")
 TWICE = (  # below tests/
     "browser/test_accessibility.py",
@@ -218,8 +220,13 @@ def below_tests(path: Path) -> str:
 
 def run_twice(metafunc: pytest.Metafunc) -> None:
     """Ask for both kinds for a test that may write into a store."""
-    if below_tests(metafunc.definition.path) in TWICE:
-        kinds = KINDS[:1] if metafunc.definition.get_closest_marker("sqlite_file") else KINDS
+    where = below_tests(metafunc.definition.path)
+    if where in TWICE:
+        # A browser sees the same pages; what they write is written on both kinds by the tests of the pages.
+        once = metafunc.definition.get_closest_marker("sqlite_file") or (
+            where.startswith("browser/") and not EVERYWHERE
+        )
+        kinds = KINDS[:1] if once else KINDS
         metafunc.parametrize("kept_on", kinds, indirect=True, scope="session")
 
 
