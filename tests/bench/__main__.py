@@ -39,10 +39,13 @@ def main() -> int:
         parser.error(f'"{unknown[0]}" is no part; known: {", ".join(PARTS)}')
     folder = load_folder(data_dir("sites"))
     rows: list[Row] = []
-    for part in chosen:
-        print(f"{part} ...", flush=True)
-        rows.extend(PARTS[part](folder))
-    return 0 if print_table(rows) else 1
+    try:
+        for part in chosen:
+            print(f"{part} ...", flush=True)
+            rows.extend(PARTS[part](folder))
+    finally:  # what was measured before a part failed is shown all the same
+        kept = print_table(rows)
+    return 0 if kept else 1
 
 
 if __name__ == "__main__":

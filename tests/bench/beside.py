@@ -5,6 +5,7 @@ Prints its port once it answers. ``/bare/`` is the bare page; everything else is
 
 from __future__ import annotations
 
+import logging
 import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
@@ -30,6 +31,7 @@ def bare() -> Flask:
 
 def main() -> None:
     """Serve until killed."""
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # that some wait is what is measured
     with tempfile.TemporaryDirectory() as place:
         store = Store(sqlite_url(Path(place) / "store.sqlite"))
         program = create_app(data_dir("sites"), clock=lambda: NOW, records=Path(place), store=store)

@@ -96,6 +96,8 @@ def page_rows() -> Iterator[Row]:
         for what, address in PAGES.items():
             limit = PLAN_AT_MOST if address == PLAN else None
             yield Row(part, what, _at_95(times[address]) * 1000, "ms", bare_ms, against, limit)
+        line.close()
+        line = http.client.HTTPConnection("127.0.0.1", port, timeout=60)  # the server lets go of one that was quiet
         bare_one = statistics.median(_ask(line, BARE) for _ in range(50))
         first = [_ask(line, f"{PLAN}&minutes={25 + number}") for number in range(FIRST_PLANS)]
         part = "a page, one asking"
