@@ -1,8 +1,8 @@
-"""Plans that were made already: a plan is a pure function, so the same request in the same world has the same plan.
+"""What was made already: a pure function gives the same of the same, so a plan or a sheet is made once.
 
-A plan is found again by comparing its whole request and its whole world, never by a name, a time or a hash: what was
-edited, ticked, forecast, seen or confirmed meanwhile makes another world, and so another plan. What is the same object
-in both worlds is not looked into, which is what makes the comparison quick.
+It is found again by comparing all that it was made from, the whole request and the whole world, never by a name, a time
+or a hash: what was edited, ticked, forecast, seen or confirmed meanwhile makes another world, and so another plan. What
+is the same object in both worlds is not looked into, which is what makes the comparison quick.
 """
 
 from __future__ import annotations
@@ -22,35 +22,53 @@ from tripplan.planning.request import Request
 from tripplan.planning.tolerance import with_edges
 from tripplan.planning.world import World
 
-MOST_KEPT = 48  # plans; a day of a large centre, and each looked at in some ways
+MOST_KEPT = 48  # of each kind; a day of a large centre, and each plan looked at in some ways
+
+
+class Kept:
+    """What was asked for last, by all that it was made from."""
+
+    def __init__(self, most: int = MOST_KEPT) -> None:
+        self._most = most
+        self._kept: OrderedDict[int, tuple[tuple[Any, ...], Any]] = OrderedDict()  # the oldest first
+        self._number = 0
+        self._lock = threading.Lock()
+
+    def once(self, values: tuple[Any, ...], make: Callable[[], Any]) -> Any:
+        """Return what was made of some values, made now when nobody asked for it before."""
+        with self._lock:
+            held = list(reversed(self._kept.items()))
+        for number, (others, found) in held:
+            if all(_same(one, other) for one, other in zip(values, others, strict=True)):
+                with self._lock:
+                    if number in self._kept:
+                        self._kept.move_to_end(number)
+                return found
+        made = make()  # two who ask at once make it twice, and both are right
+        with self._lock:
+            self._number += 1
+            self._kept[self._number] = (values, made)
+            while len(self._kept) > self._most:
+                self._kept.popitem(last=False)
+        return made
 
 
 @dataclass(eq=False)
 class MadePlan:
     """A plan with what was made of it: pictures, tables, parts of pages."""
 
-    request: Request
-    world: World
-    delay_min: int
-    edges: bool
     plan: DayPlan
     _more: dict[Hashable, Any] = field(default_factory=dict)
 
     def once(self, key: Hashable, make: Callable[[], Any]) -> Any:
         """Return what was made of the plan under a key, made now when nobody asked for it before."""
         if key not in self._more:
-            self._more[key] = make()  # two who ask at once make it twice, and both are right
+            self._more[key] = make()
         return self._more[key]
 
 
-class Plans:
+class Plans(Kept):
     """The plans that were asked for last."""
-
-    def __init__(self, most: int = MOST_KEPT) -> None:
-        self._most = most
-        self._kept: OrderedDict[int, MadePlan] = OrderedDict()  # the oldest first
-        self._number = 0
-        self._lock = threading.Lock()
 
     def made(self, request: Request, world: World, *, delay_min: int = 0, edges: bool = True) -> MadePlan:
         """Return the plan of a request.
@@ -60,28 +78,22 @@ class Plans:
 
         Raises CannotPlan and OutOfRange, as the plan does.
         """
-        with self._lock:
-            held = list(reversed(self._kept.items()))
-        for number, one in held:
-            alike = one.delay_min == delay_min and one.edges == edges
-            if alike and _same(one.request, request) and _same(one.world, world):
-                with self._lock:
-                    if number in self._kept:
-                        self._kept.move_to_end(number)
-                return one
-        asked, plan = request, plan_day(request, world)
-        if delay_min:
-            asked = delayed(request, plan, delay_min)
-            plan = plan_day(asked, world)
-        if edges:
-            plan = with_edges(plan, asked, world)
-        one = MadePlan(request, world, delay_min, edges, plan)
-        with self._lock:
-            self._number += 1
-            self._kept[self._number] = one
-            while len(self._kept) > self._most:
-                self._kept.popitem(last=False)
-        return one
+
+        def make() -> MadePlan:
+            asked, plan = request, plan_day(request, world)
+            if delay_min:
+                asked = delayed(request, plan, delay_min)
+                plan = plan_day(asked, world)
+            return MadePlan(with_edges(plan, asked, world) if edges else plan)
+
+        found: MadePlan = self.once((delay_min, edges, request, world), make)
+        return found
+
+
+def kept_here(what: str) -> Kept:
+    """Return what this app keeps of a kind."""
+    held: Kept = current_app.extensions.setdefault(f"tripplan_kept_{what}", Kept())
+    return held
 
 
 def plans_made() -> Plans:

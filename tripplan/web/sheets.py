@@ -55,6 +55,7 @@ from tripplan.store.records import CannotKeep
 from tripplan.store.told import told_world
 from tripplan.web.choosing import LONGEST_AHEAD_DAYS
 from tripplan.web.here import now, shelf, shelf_again, teller
+from tripplan.web.made import kept_here
 from tripplan.web.plans import PAPERS, seen_by_who_asks
 
 bp = Blueprint("sheets", __name__)
@@ -210,7 +211,10 @@ def _made(folder: Folder, day: date, slugs: Sequence[str]) -> tuple[tuple[DayShe
     """Return the sheets of some sites on a day, and the world that they were made from.  Raises Refused."""
     world = told_world(folder, slugs, now(), teller())
     try:
-        made = sheets_of_day(day, slugs, folder.requests.values(), world)
+        requests = tuple(folder.requests.values())
+        made: tuple[DaySheet, ...] = kept_here("sheets").once(
+            (day, tuple(slugs), requests, world), lambda: sheets_of_day(day, slugs, requests, world)
+        )
         return tuple(replace(each, plans=tuple(map(seen_by_who_asks, each.plans))) for each in made), world
     except CannotPlan as error:
         said = " ".join(_sentence(words) for _, words in error.faults)
