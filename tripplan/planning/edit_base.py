@@ -116,7 +116,7 @@ def found_dives(group: SchoolGroup, numbers: Iterable[int]) -> None:
 
 
 class BaseEdit(Record):
-    """Base of the edits."""
+    """Base of the edits: each has its own words and its own way onto a request."""
 
     def words(self, world: World | None) -> str:
         """Return one plain sentence of what it does; sites by name where the world knows them."""

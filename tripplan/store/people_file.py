@@ -28,7 +28,7 @@ from tripplan.people.table import COLUMNS, Cell, number_text
 from tripplan.record import read_toml, toml_value, written_fields
 from tripplan.store.alone import alone
 from tripplan.store.records import CannotKeep
-from tripplan.store.written import write_through
+from tripplan.store.written import keep_aside, settle, write_through
 
 LARGEST_TABLE_BYTES = 5_000_000
 LARGEST_UNPACKED_BYTES = 100_000_000  # of an .xlsx, whose parts are packed: 20,000 full rows are some 60 million
@@ -406,8 +406,9 @@ def save_people(
             read_roster(draft, cards)
             if path.exists():
                 shutil.copymode(path, draft)
-                kept = _beside(path, at)
+                kept = keep_aside(path, path.read_bytes(), at, path.parent)
             draft.replace(path)
+            settle(path.parent)
     except BadRecord as error:
         reason = error.faults[0].message
         raise CannotKeep(f"{path}: the new list could not be read again: {reason}; nothing was changed") from error
@@ -417,18 +418,3 @@ def save_people(
         with suppress(OSError):
             draft.unlink(missing_ok=True)
     return kept
-
-
-def _beside(path: Path, at: datetime) -> Path:
-    """Copy a file beside itself under a name that no other file has, and return it."""
-    content, number = path.read_bytes(), 1
-    while True:
-        more = f"-{number}" if number > 1 else ""
-        kept = path.with_name(f"{path.stem}-{at:%Y%m%d-%H%M%S}{more}{path.suffix}")
-        try:
-            write_through(kept, content)
-        except FileExistsError:
-            number += 1
-            continue
-        shutil.copymode(path, kept)
-        return kept

@@ -58,7 +58,7 @@ def put_new(path: Path, text: str) -> None:
             raise
         except OSError:  # a disk without links
             write_through(path, text.encode("utf-8"))
-        _settle(path.parent)
+        settle(path.parent)
     except FileExistsError:
         raise OtherFile(f"{path.name} is there already; nothing was written") from None
     except OSError as error:
@@ -86,9 +86,9 @@ def put_over(path: Path, text: str, stamp: str, at: datetime, kept_in: Path) -> 
                 raise OtherFile(f"{path.name} was changed meanwhile; nothing was written")
             write_through(draft, _as_before(old, text).encode("utf-8"))
             shutil.copymode(path, draft)
-            kept = _kept(path, old, at, kept_in)
+            kept = keep_aside(path, old, at, kept_in)
             draft.replace(path)
-            _settle(path.parent)
+            settle(path.parent)
     except FileNotFoundError:
         raise OtherFile(f"{path.name} is gone; nothing was written") from None
     except OSError as error:
@@ -119,7 +119,8 @@ def _ordinary(path: Path, text: str) -> None:
         os.fsync(out.fileno())
 
 
-def _kept(path: Path, content: bytes, at: datetime, kept_in: Path) -> Path:
+def keep_aside(path: Path, content: bytes, at: datetime, kept_in: Path) -> Path:
+    """Write the content of a file into a folder, under its name and the time, which no other file there has."""
     kept_in.mkdir(exist_ok=True)
     number = 1
     while True:
@@ -134,12 +135,13 @@ def _kept(path: Path, content: bytes, at: datetime, kept_in: Path) -> Path:
         return kept
 
 
-def _settle(folder: Path) -> None:
-    """Bring the name of a new file to the disk too, where the system can."""
+def settle(folder: Path) -> None:
+    """Bring the name of a new file to the disk too, where the system can: the file itself stands there already."""
     if os.name == "nt":
         return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

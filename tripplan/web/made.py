@@ -92,7 +92,7 @@ class Plans(Kept):
 
 def kept_here(what: str) -> Kept:
     """Return what this app keeps of a kind."""
-    held: Kept = current_app.extensions.setdefault(f"tripplan_kept_{what}", Kept())
+    held: Kept = current_app.extensions.setdefault(f"tripplan_made_{what}", Kept())
     return held
 
 
